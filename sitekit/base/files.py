@@ -1,0 +1,108 @@
+"""Files that are whole or absent: written beside the target, closed, then renamed; hashes of files and of values."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from sitekit.errors import Fault, FileFault
+
+
+@contextmanager
+def atomic_path(target: Path) -> Iterator[Path]:
+    """Yield a path in the target's folder; rename it onto the target when the block ends well.
+
+    The temporary name keeps the target's suffix, since GDAL picks drivers by it. An older target stays whole until
+    the rename; after an error the temporary file is removed.
+
+    Raises
+    ------
+    FileFault
+        If the folder cannot be written, or the target is held open by another program.
+    """
+    target = Path(target)
+    beside = target.with_name(f".{target.stem}.writing{target.suffix}")
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        beside.unlink(missing_ok=True)
+        if not os.access(target.parent, os.W_OK):
+            raise PermissionError(13, "no permission to write")
+    except OSError as error:
+        raise FileFault(_unwritable(target.parent, error)) from error
+    try:
+        yield beside
+        try:
+            os.replace(beside, target)
+        except OSError as error:
+            raise FileFault(_unwritable(target, error)) from error
+    finally:
+        if beside.exists():
+            beside.unlink()
+
+
+def _unwritable(path: Path, error: OSError) -> Fault:
+    return Fault(
+        str(path),
+        f"cannot be written ({error.strerror or error})",
+        "a folder you may write to, and a file no other program holds open",
+        "Close the file in other programs, or choose another folder; the older file is untouched.",
+    )
+
+
+def write_text(target: Path, text: str, *, encoding: str = "utf-8") -> None:
+    r"""Write text whole or not at all, with `\n` line ends on every system."""
+    with atomic_path(target) as beside:
+        beside.write_bytes(text.encode(encoding))
+
+
+def write_bytes(target: Path, data: bytes) -> None:
+    """Write bytes whole or not at all."""
+    with atomic_path(target) as beside:
+        beside.write_bytes(data)
+
+
+def write_json(target: Path, value: Any) -> None:
+    """Write JSON with sorted keys, one indent step, UTF-8 and a final line end."""
+    write_text(target, json.dumps(value, indent=1, sort_keys=True, ensure_ascii=False, allow_nan=False) + "\n")
+
+
+def sha256_of(path: Path) -> str:
+    """Return the SHA-256 of a file as 64 hex digits, read in pieces of 1 MiB."""
+    digest = hashlib.sha256()
+    try:
+        with open(path, "rb") as stream:
+            while piece := stream.read(1 << 20):
+                digest.update(piece)
+    except OSError as error:
+        raise FileFault(
+            Fault(str(path), f"cannot be read ({error.strerror or error})", "a readable file", "Check path and rights.")
+        ) from error
+    return digest.hexdigest()
+
+
+def hash_of(value: Any) -> str:
+    """Return the SHA-256 of a JSON-like value, equal for equal values whatever the order of keys."""
+    text = json.dumps(value, sort_keys=True, ensure_ascii=False, default=str)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def inside(folder: Path, name: str) -> Path:
+    """Return `folder / name`, refusing names that lead out of the folder.
+
+    Raises
+    ------
+    FileFault
+        If the path climbs out of the folder or is absolute.
+    """
+    root = folder.resolve()
+    target = (root / name).resolve()
+    if not target.is_relative_to(root):
+        raise FileFault(
+            Fault(name, "leads outside the project folder", f"a path below {folder.name}/", "Copy the file in.")
+        )
+    return target
