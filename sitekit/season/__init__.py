@@ -1,0 +1,7 @@
+"""The plan as people write it, the plan as sitekit holds it, and what happened.
+
+- settings_layers: the tables of plan.toml that name a team's files
+- settings_method: the tables of plan.toml that say how places are judged and colonies laid out
+- settings: the whole of plan.toml, read with every fault at once
+- plan_tables: season.gpkg, the single truth of a plan
+"""

@@ -1,0 +1,180 @@
+"""The whole of `plan.toml`, read with every fault at once: key path, value, what was due, and the nearest known key."""
+
+from __future__ import annotations
+
+import difflib
+import tomllib
+from pathlib import Path
+from types import UnionType
+from typing import Annotated, Any, Union, get_args, get_origin
+
+from pydantic import BaseModel, Field, ValidationError, model_validator
+from pydantic.fields import FieldInfo
+
+from sitekit.errors import Fault, FileFault, InputFault
+from sitekit.season.settings_layers import Layers, Part
+from sitekit.season.settings_method import (
+    Candidates,
+    CriterionSetting,
+    Exclusions,
+    Outputs,
+    Place,
+    Plan,
+    Score,
+    Site,
+    Spacing,
+    Species,
+    Stock,
+    Tagging,
+    Terrain,
+)
+
+
+class Settings(Part):
+    """Everything that people decide about one season's plan."""
+
+    plan: Plan
+    layers: Layers
+    terrain: Terrain = Terrain()
+    species: Annotated[list[Species], Field(min_length=1)]
+    criteria: list[CriterionSetting] = []
+    score: Score
+    exclusions: Exclusions = Exclusions()
+    candidates: Candidates
+    site: list[Site] = []
+    spacing: Spacing
+    stock: Stock | None = None
+    tagging: Tagging = Tagging()
+    nursery: Place | None = None
+    harbour: Place | None = None
+    outputs: Outputs = Outputs()
+
+    @model_validator(mode="after")
+    def _fits_together(self) -> Settings:
+        problems: list[str] = []
+        codes = [s.code for s in self.species]
+        problems += [f"species code {c!r} is given twice" for c in sorted({c for c in codes if codes.count(c) > 1})]
+        sites = [s.code for s in self.site]
+        problems += [f"site code {c!r} is given twice" for c in sorted({c for c in sites if sites.count(c) > 1})]
+        for criterion in self.criteria:
+            problems += [
+                f"criterion {criterion.name!r} names species {c!r}; known: {', '.join(codes)}"
+                for c in criterion.species
+                if c not in codes
+            ]
+        for one in self.species:
+            if one.criteria is None and not any(not c.species or one.code in c.species for c in self.criteria):
+                problems.append(
+                    f"species {one.code!r} has no criteria: name a set in `criteria`, or add [[criteria]] for it"
+                )
+        problems += [
+            f"spacing.numbers names species {c!r}; known: {', '.join(codes)}"
+            for c in self.spacing.numbers
+            if c not in codes
+        ]
+        if problems:
+            raise ValueError("; ".join(problems))
+        return self
+
+
+def read_settings(path: Path) -> Settings:
+    """Read and check a `plan.toml`.
+
+    Raises
+    ------
+    FileFault
+        If the file is missing or unreadable.
+    InputFault
+        With every fault of the settings at once.
+    """
+    path = Path(path)
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise InputFault(
+            Fault(str(path), f"byte {error.start} is not UTF-8", "a text file in UTF-8", "Save it again as UTF-8.")
+        ) from error
+    except OSError as error:
+        raise FileFault(
+            Fault(
+                str(path),
+                f"cannot be read ({error.strerror or error})",
+                "a plan.toml",
+                "Give its path, or make one: sitekit new FOLDER",
+            )
+        ) from error
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise InputFault(
+            Fault(str(path), f"is not TOML: {error}", "TOML 1.0", "Correct that line; text stands in quotes.")
+        ) from error
+    return settings_from(data, str(path))
+
+
+def settings_from(data: dict[str, Any], where: str = "plan.toml") -> Settings:
+    """Check settings that are already in memory.
+
+    Raises
+    ------
+    InputFault
+        With every fault at once.
+    """
+    try:
+        return Settings.model_validate(data)
+    except ValidationError as error:
+        raise InputFault(*[_fault(item, where) for item in error.errors(include_url=False)]) from error
+
+
+def _fault(item: Any, where: str) -> Fault:
+    loc = tuple(item["loc"])
+    key = ".".join(str(p) if isinstance(p, str) else f"[{p + 1}]" for p in loc).replace(".[", "[") or "the whole plan"
+    place = f"{where}, {key}"
+    value = item.get("input")
+    shown = f"{value!r}" if not isinstance(value, (dict, list, BaseModel)) else "these values"
+    if len(shown) > 120:
+        shown = shown[:117] + "..."
+    if item["type"] == "extra_forbidden":
+        known = sorted(_keys_at(loc[:-1]))
+        near = difflib.get_close_matches(str(loc[-1]), known, n=1, cutoff=0.0)
+        hint = f"Did you mean {near[0]!r}?" if near else "Remove it."
+        return Fault(place, f"unknown key {str(loc[-1])!r}", "one of " + ", ".join(known), hint)
+    if item["type"] == "missing":
+        return Fault(
+            place, "nothing", f"a value for {str(loc[-1])!r}", "Add the line; plan.toml of `sitekit new` shows all."
+        )
+    message = str(item["msg"]).removeprefix("Value error, ")
+    if item["type"] == "value_error":
+        return Fault(place, shown, message, "Correct the lines named.")
+    return Fault(place, shown, message[0].lower() + message[1:], "Correct the value.")
+
+
+def _keys_at(loc: tuple[Any, ...]) -> list[str]:
+    model: Any = Settings
+    for part in loc:
+        if isinstance(part, int):
+            continue
+        if isinstance(model, type) and issubclass(model, BaseModel):
+            info = _field(model, str(part))
+            model = _model_in(info.annotation) if info else None
+        if model is None:
+            return []
+    return [f.alias or n for n, f in model.model_fields.items()] if model else []
+
+
+def _field(model: type[BaseModel], name: str) -> FieldInfo | None:
+    for key, info in model.model_fields.items():
+        if name in (key, info.alias):
+            return info
+    return None
+
+
+def _model_in(annotation: Any) -> type[BaseModel] | None:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    if get_origin(annotation) in (list, dict, Union, UnionType, Annotated):
+        for part in get_args(annotation):
+            found = _model_in(part)
+            if found:
+                return found
+    return None

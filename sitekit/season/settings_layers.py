@@ -1,0 +1,124 @@
+"""The tables of `plan.toml` that name a team's files: what they hold, in which units, on which datum."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+Share = Annotated[float, Field(ge=0, le=1)]
+Rule = Literal["forbidden", "permit", "preferred", "none"]
+Text = Annotated[str, Field(min_length=1, max_length=200)]
+
+
+class Part(BaseModel):
+    """What all tables share: unknown keys are refused, values never change, no type is guessed."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, str_strip_whitespace=True)
+
+
+class File(Part):
+    """A file and the system its coordinates are in, where the file itself does not say."""
+
+    file: Text
+    crs: Text | None = None
+
+
+class Bathymetry(File):
+    """Depths: a raster, or polygons with a depth field. Sign, unit and datum are declared, never guessed."""
+
+    sign: Literal["depth", "elevation"]
+    units: Literal["m", "ft", "fathom"]
+    datum: Text
+    depth_error_m: NotNegative
+    field: Text | None = None
+    band: Annotated[int, Field(ge=1)] = 1
+    nodata: float | None = None
+    resolution_m: Positive | None = None
+
+
+class Substrate(File):
+    """Bottom type: a raster or polygons; each of the user's classes is mapped to a class of the standard."""
+
+    classes: Annotated[dict[str, Text], Field(min_length=1)]
+    field: Text | None = None
+    band: Annotated[int, Field(ge=1)] = 1
+    nodata: float | None = None
+    resolution_m: Positive | None = None
+
+    @model_validator(mode="after")
+    def _polygons_state_a_resolution(self) -> Substrate:
+        if self.field is not None and self.resolution_m is None:
+            raise ValueError(
+                "polygons do not show how finely they were mapped: add resolution_m, the mapping resolution [m]"
+            )
+        return self
+
+
+class Colonies(File):
+    """Existing colonies, wild ones and earlier outplants."""
+
+    position_error_m: NotNegative | None = None
+    origin: Literal["wild", "outplant"] | None = None
+    surveyed_area: Text | None = None
+    x: Text | None = None
+    y: Text | None = None
+    columns: dict[Literal["species", "size_cm", "origin", "position_error_m"], Text] = {}
+
+
+class Protected(File):
+    """Protected areas with a rule each, by a field of the file or by name."""
+
+    name_field: Text = "name"
+    rule_field: Text | None = None
+    rules: dict[str, Rule] = {}
+
+    @model_validator(mode="after")
+    def _some_rule(self) -> Protected:
+        if self.rule_field is None and not self.rules:
+            raise ValueError(
+                "a category alone never decides: add rule_field, or a [layers.protected.rules] line per name"
+            )
+        return self
+
+
+class Area(File):
+    """The area of interest: one or more polygons."""
+
+
+class UserRaster(File):
+    """Any other raster that a criterion reads, e.g. current or turbidity."""
+
+    label: Text
+    units: Text
+    band: Annotated[int, Field(ge=1)] = 1
+    nodata: float | None = None
+    scale: float = 1.0
+    source: Text
+
+
+class NamedPlaces(File):
+    """Named reefs, mooring balls, old plots."""
+
+    name_field: Text = "name"
+
+
+class Layers(Part):
+    """All files of the plan; only the bathymetry is always due."""
+
+    bathymetry: Bathymetry
+    substrate: Substrate | None = None
+    colonies: Annotated[list[Colonies], Field()] = []
+    protected: Protected | None = None
+    area: Area | None = None
+    named_places: NamedPlaces | None = None
+    rasters: dict[Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,30}$")], UserRaster] = {}
+
+    @model_validator(mode="before")
+    @classmethod
+    def _one_or_many_colony_files(cls, data: object) -> object:
+        if isinstance(data, dict) and isinstance(data.get("colonies"), dict):
+            return {**data, "colonies": [data["colonies"]]}
+        return data
