@@ -85,7 +85,12 @@ def cite(key: str) -> Source:
         return sources()[key]
     except KeyError:
         raise InputFault(
-            Fault(f"source {key!r}", "is not listed", "a key of shared/sources.json", "Add the source, or correct the key.")
+            Fault(
+                f"source {key!r}",
+                "is not listed",
+                "a key of shared/sources.json",
+                "Add the source, or correct the key.",
+            )
         ) from None
 
 

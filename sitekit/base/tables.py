@@ -14,7 +14,7 @@ from sitekit.base.sources import shared_file
 from sitekit.errors import Fault, Faults, InputFault
 
 if TYPE_CHECKING:
-    import geopandas as gpd
+    pass
 
 _DTYPES = {"text": "str", "integer": "Int64", "real": "float64", "flag": "bool", "date": "str"}
 
@@ -121,7 +121,7 @@ def _typed(values: pd.Series[Any], column: Column, name: str, faults: Faults) ->
                 raise ValueError("not whole")
             return numbers.astype("Int64")
         if column.type == "flag":
-            if not set(values.unique()) <= {True, False, 0, 1}:
+            if not set(values.unique()) <= {True, False}:
                 raise ValueError("neither true nor false")
             return values.astype(bool)
         return pd.to_numeric(values).astype("float64")
@@ -145,9 +145,7 @@ def build(name: str, rows: list[dict[str, Any]], geometry: list[Any] | None = No
         Of the geometries.
     """
     definition = table(name)
-    frame = pd.DataFrame(
-        {c.name: pd.Series([r.get(c.name) for r in rows], dtype=object) for c in definition.columns}
-    )
+    frame = pd.DataFrame({c.name: pd.Series([r.get(c.name) for r in rows], dtype=object) for c in definition.columns})
     if definition.geometry:
         import geopandas as gpd
 
