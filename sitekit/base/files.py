@@ -106,3 +106,17 @@ def inside(folder: Path, name: str) -> Path:
             Fault(name, "leads outside the project folder", f"a path below {folder.name}/", "Copy the file in.")
         )
     return target
+
+
+def package_hash() -> str:
+    """Return the first 16 hex digits of the SHA-256 over all files of the package, in name order.
+
+    Results depend on sitekit's own sources as much as on a user's files: a stage runs again when they change.
+    """
+    root = Path(__file__).resolve().parents[1]
+    digest = hashlib.sha256()
+    for path in sorted(root.rglob("*")):
+        if path.is_file() and path.suffix in (".py", ".js", ".css", ".json", ".csv"):
+            digest.update(path.relative_to(root).as_posix().encode())
+            digest.update(path.read_bytes())
+    return digest.hexdigest()[:16]

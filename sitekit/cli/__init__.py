@@ -1,0 +1,9 @@
+"""The command line: one short function per command, loaded on demand.
+
+- options: options that several commands share, so that a word means one thing everywhere
+- rim: where faults become messages and exit codes
+- project: demo, new, check, run
+- stages: the stages one by one
+- ask: audit
+- entry: the list of commands
+"""

@@ -1,0 +1,182 @@
+"""The list of stages, and a run: settings in, rooms called, tables out.
+
+No stage calls an earlier one. A stage whose key is unchanged is left out; its module is not even imported.
+"""
+
+from __future__ import annotations
+
+import shutil
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+from sitekit.base.files import hash_of
+from sitekit.errors import Fault, Shortfall
+from sitekit.pipeline.project import Done, Machine, Project, open_project
+from sitekit.pipeline.skip import Ledger
+from sitekit.season.settings import Settings
+
+SHORTFALLS = "shortfalls"  # figure under which a stage's shortfalls are kept, so that a skipped stage repeats them
+
+
+def _layer_files(settings: Settings) -> dict[str, str]:
+    layers = settings.layers
+    named = {
+        "layers.bathymetry": layers.bathymetry,
+        "layers.substrate": layers.substrate,
+        "layers.protected": layers.protected,
+        "layers.area": layers.area,
+        "layers.named_places": layers.named_places,
+        **{f"layers.colonies[{i + 1}]": c for i, c in enumerate(layers.colonies)},
+        **{f"layers.rasters.{n}": r for n, r in layers.rasters.items()},
+    }
+    files = {f"{key}.file": layer.file for key, layer in named.items() if layer is not None}
+    for i, colonies in enumerate(layers.colonies):
+        if colonies.surveyed_area:
+            files[f"layers.colonies[{i + 1}].surveyed_area"] = colonies.surveyed_area
+    return files
+
+
+def _site_files(settings: Settings) -> dict[str, str]:
+    files = {f"site[{i + 1}].polygon": s.polygon for i, s in enumerate(settings.site) if s.polygon}
+    if settings.candidates.from_file:
+        files["candidates.from"] = settings.candidates.from_file
+    return files
+
+
+def _stock_files(settings: Settings) -> dict[str, str]:
+    files = {"stock.file": settings.stock.file} if settings.stock else {}
+    if settings.tagging.numbers_from:
+        files["tagging.numbers_from"] = settings.tagging.numbers_from
+    return files
+
+
+def _no_files(_: Settings) -> dict[str, str]:
+    return {}
+
+
+@dataclass(frozen=True)
+class Stage:
+    """One stage: the settings it reads, the files it reads, and its module with a `run(project, ledger)`."""
+
+    name: str
+    uses: tuple[str, ...]
+    files: Callable[[Settings], dict[str, str]] = _no_files
+
+
+STAGES = (
+    Stage("layers", ("plan", "layers", "terrain", "spacing"), _layer_files),
+    Stage("score", ("plan", "layers", "terrain", "species", "criteria", "score", "exclusions")),
+    Stage("candidates", ("plan", "species", "score", "candidates", "site", "spacing", "layers"), _site_files),
+    Stage("choose", ("plan", "site", "species", "spacing")),
+    Stage("allocate", ("plan", "species", "spacing", "stock"), _stock_files),
+    Stage("place", ("plan", "species", "spacing", "tagging", "layers"), _stock_files),
+    Stage("export", ("plan", "species", "outputs", "nursery", "harbour", "layers", "spacing")),
+)
+
+
+@dataclass(frozen=True)
+class Report:
+    """What a run did: stages done and left out, figures by stage, files written, seconds by stage."""
+
+    project: Project
+    run_id: str
+    done: list[str]
+    skipped: list[str]
+    figures: dict[str, dict[str, Any]]
+    files: list[str]
+    seconds: dict[str, float]
+
+
+def run_stages(plan: Path, machine: Machine | None = None, last: str = "export") -> Report:
+    """Run every stage up to `last` that is not up to date.
+
+    Raises
+    ------
+    InputFault
+        On faults of settings or files; earlier results are untouched.
+    FileFault
+        If a result was edited by other hands, or cannot be written.
+    Shortfall
+        After writing, if more was asked for than can be done.
+    """
+    project = open_project(plan, machine)
+    ledger = Ledger(project.out)
+    ledger.check_edits()
+    names = [s.name for s in STAGES]
+    chosen = STAGES[: names.index(last) + 1]
+    keys, run_id = _keys(project, ledger)
+    stale = [n for n in ledger.fresh if keys.get(n) != ledger.fresh[n]["key"]]
+    if stale:
+        shutil.rmtree(project.working, ignore_errors=True)
+        ledger.fresh.clear()
+    done: list[str] = []
+    skipped: list[str] = []
+    seconds: dict[str, float] = {}
+    for stage in chosen:
+        if ledger.done(stage.name, keys[stage.name]) and not done:
+            skipped.append(stage.name)
+            continue
+        project.machine.talk(f"{stage.name} …")
+        start = time.perf_counter()
+        module = import_module(f"sitekit.pipeline.{stage.name}")
+        result: Done = module.run(project, run_id)
+        seconds[stage.name] = time.perf_counter() - start
+        figures = {**result.figures, SHORTFALLS: [f.as_dict() for f in result.shortfalls]}
+        ledger.note(stage.name, keys[stage.name], result.files, figures)
+        done.append(stage.name)
+    dropped = [
+        n for n in names[len(chosen) :] if n in ledger.data["stages"] and ledger.data["stages"][n]["key"] != keys[n]
+    ]
+    if done or ledger.fresh:
+        for name in dropped:
+            del ledger.data["stages"][name]
+            project.machine.talk(f"removed the results of stage {name}: they no longer fit what stands before it")
+        ledger.commit(names, run_id, hash_of(project.settings.model_dump(mode="json")), seconds)
+    report = Report(
+        project,
+        run_id,
+        done,
+        skipped,
+        {s.name: ledger.figures(s.name) for s in chosen},
+        sorted(ledger.data["files"]),
+        seconds,
+    )
+    short = [Fault(**f) for s in chosen for f in report.figures[s.name].get(SHORTFALLS, [])]
+    if short:
+        raise ShortfallWithReport(report, *short)
+    return report
+
+
+class ShortfallWithReport(Shortfall):
+    """More was asked for than can be done; carries the report of what was written."""
+
+    def __init__(self, report: Report, *faults: Fault) -> None:
+        super().__init__(*faults)
+        self.report = report
+
+
+def _keys(project: Project, ledger: Ledger) -> tuple[dict[str, str], str]:
+    """Return the key of every stage and the run id."""
+    keys: dict[str, str] = {}
+    before: list[str] = []
+    named = sorted({n for s in STAGES for n in s.files(project.settings).values()})
+    ledger.data["inputs"] = {n: d for n, d in ledger.data["inputs"].items() if n in named}
+    for stage in STAGES:
+        files = stage.files(project.settings)
+        for key, name in files.items():
+            ledger.input_hash(project.input(name, key), name)
+        part = {n: _dump(getattr(project.settings, n)) for n in stage.uses}
+        keys[stage.name] = ledger.key(part, sorted(files.values()), before)
+        before = [*before, keys[stage.name]]
+    run_id = hash_of([project.settings.model_dump(mode="json"), ledger.data["inputs"], ledger.code])[:8]
+    return keys, run_id
+
+
+def _dump(value: Any) -> Any:
+    if isinstance(value, list):
+        return [_dump(v) for v in value]
+    return value.model_dump(mode="json") if hasattr(value, "model_dump") else value
