@@ -20,7 +20,8 @@ def _folder() -> Path:
 
 def _script() -> ModuleType:
     spec = importlib.util.spec_from_file_location("sitekit_samples_make_reef", _folder() / "make_reef.py")
-    assert spec is not None and spec.loader is not None
+    if spec is None or spec.loader is None:
+        raise FileFault(Fault("make_reef.py", "cannot be loaded", "a Python file", "Install sitekit again."))
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return module

@@ -85,7 +85,8 @@ class Ledger:
                         f"{self.out.name}/{name}",
                         "was changed after sitekit wrote it",
                         "the content noted in manifest.json",
-                        "To keep the edit, copy the file out and name it in plan.toml; then delete it here and run again.",
+                        "To keep the edit, copy the file out and name it in plan.toml; "
+                        "then delete it here and run again.",
                     )
                 )
         if faults:

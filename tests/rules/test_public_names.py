@@ -24,9 +24,8 @@ PURE_ROOMS = ("seabed", "suitability", "stock", "layout", "fieldwork", "sites")
 def public_functions() -> list[tuple[str, ast.FunctionDef]]:
     found = []
     for path in sorted(PACKAGE.rglob("*.py")):
-        for node in ast.parse(path.read_text("utf-8")).body:
-            if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
-                found.append((f"{path.relative_to(PACKAGE)}:{node.name}", node))
+        nodes = [n for n in ast.parse(path.read_text("utf-8")).body if isinstance(n, ast.FunctionDef)]
+        found += [(f"{path.relative_to(PACKAGE)}:{n.name}", n) for n in nodes if not n.name.startswith("_")]
     return found
 
 
@@ -106,7 +105,8 @@ def test_help_loads_no_heavy_package() -> None:
     code = (
         "import sys; from click.testing import CliRunner; from sitekit.cli.entry import root;"
         "CliRunner().invoke(root, ['--help']);"
-        "print([m for m in ('numpy','pandas','geopandas','rasterio','numba','pydantic','shapely','pyproj') if m in sys.modules])"
+        "heavy = ('numpy','pandas','geopandas','rasterio','numba','pydantic','shapely','pyproj');"
+        "print([m for m in heavy if m in sys.modules])"
     )
     out = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True, cwd=ROOT)
     assert out.stdout.strip() == "[]"
