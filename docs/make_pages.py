@@ -24,17 +24,22 @@ def pages() -> dict[str, str]:
     cited = [
         "# Sources",
         "",
-        "Made from `shared/sources.json`. SEEN: read in the named source. RAN: answer of a named program. MEMORY: recalled,",
-        "prints as unverified. PRACTICE: common practice without a source.",
+        "Made from `shared/sources.json`. SEEN: read in the named source. RAN: answer of a named program.",
+        "MEMORY: recalled, prints as unverified. PRACTICE: common practice without a source.",
         "",
         "| key | known | citation | note |",
         "| --- | --- | --- | --- |",
     ]
     cited += [f"| {s.key} | {s.known} | {s.citation} | {s.note} |" for _, s in sorted(sources().items())]
-    tables = ["# Tables", "", "Made from `shared/tables.json`; they stand in `out/season.gpkg`.", ""]
-    for name in table_names():
+    tables = [
+        "# Tables",
+        "",
+        "Made from `shared/tables.json`; they stand in `out/season.gpkg` (season) and `records.gpkg` (records).",
+        "",
+    ]
+    for name in [*table_names("season"), *table_names("records")]:
         one = table(name)
-        tables += [f"## {name}", "", one.meaning + (f" ({one.geometry})" if one.geometry else ""), ""]
+        tables += [f"## {name}", "", f"{one.file}: {one.meaning}" + (f" ({one.geometry})" if one.geometry else ""), ""]
         tables += ["| column | type | unit | may be empty | meaning |", "| --- | --- | --- | --- | --- |"]
         tables += [
             f"| {c.name} | {c.type} | {c.unit} | {'yes' if c.empty else 'no'} | {c.meaning} |" for c in one.columns

@@ -44,9 +44,10 @@ class Column:
 
 @dataclass(frozen=True)
 class Table:
-    """One table: its columns in order and the geometry it carries (None for none)."""
+    """One table: its columns in order, the geometry it carries (None for none), and the file it stands in."""
 
     name: str
+    file: str
     geometry: str | None
     meaning: str
     columns: tuple[Column, ...]
@@ -70,7 +71,7 @@ def table(name: str) -> Table:
     if name not in rows:
         raise InputFault(Fault(f"table {name!r}", "is not defined", ", ".join(sorted(rows)), "Use one of these names."))
     row = rows[name]
-    return Table(name, row["geometry"], row["meaning"], tuple(Column(**c) for c in row["columns"]))
+    return Table(name, row["file"], row["geometry"], row["meaning"], tuple(Column(**c) for c in row["columns"]))
 
 
 @cache
@@ -78,9 +79,9 @@ def _definitions() -> dict[str, Any]:
     return dict(json.loads(shared_file("tables.json").read_text("utf-8")))
 
 
-def table_names() -> list[str]:
-    """Return the names of all tables, in the order of the definition file."""
-    return list(_definitions())
+def table_names(file: str = "season") -> list[str]:
+    """Return the names of the tables of a file (`season` or `records`), in the order of the definitions."""
+    return [name for name, row in _definitions().items() if row["file"] == file]
 
 
 def conform(frame: pd.DataFrame, name: str) -> pd.DataFrame:

@@ -4,4 +4,5 @@
 - settings_method: the tables of plan.toml that say how places are judged and colonies laid out
 - settings: the whole of plan.toml, read with every fault at once
 - plan_tables: season.gpkg, the single truth of a plan
+- records: records.gpkg, what happened
 """

@@ -37,8 +37,8 @@ def test_links_between_pages_lead_somewhere(page: Path) -> None:
 def test_top_level_holds_the_agreed_list() -> None:
     """A stray file at the top hides the ones that matter."""
     agreed = {
-        "README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml", "sitekit", "data_samples", "tests", "notebooks", "docs",
-        "shared",
+        "README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml", "sitekit", "data_samples", "tests", "notebooks",
+        "docs", "shared",
     }  # fmt: skip
     made = {"demo-reef", "build", "dist"}  # what the two commands make, ignored by git
     found = {p.name for p in ROOT.iterdir() if not p.name.startswith(".") and not p.name.endswith(".egg-info")}
