@@ -1,0 +1,6 @@
+"""Files for people and for other programs. This room writes what it is given; a number that first appears here is a fault.
+
+- vector: GeoJSON after RFC 7946
+- tables: CSV that spreadsheets open without running anything
+- map_html: the plan as one page that opens without a network
+"""
