@@ -4,4 +4,5 @@
 - sources: the shared folder, wherever it was installed, and its citations
 - tables: columns of every table, checked on each read and write
 - compiled: the one door to numba
+- elementary: arc tangent, logarithm, power of two, the same bits everywhere
 """

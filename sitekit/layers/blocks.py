@@ -1,0 +1,169 @@
+"""Rasters of any size, block by block: the one place with threads.
+
+A pass reads each block with a halo, calls one function on its arrays, and writes the results of the blocks in row
+order, so that the bytes of the output do not depend on the number of threads. Memory holds a few blocks per thread and
+a share for GDAL's cache; it does not grow with the grid. Outputs are written beside their targets and renamed, so a
+killed pass leaves the older files whole.
+"""
+
+from __future__ import annotations
+
+import os
+from collections import deque
+from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import ExitStack
+from pathlib import Path
+from typing import TypeVar
+
+import numpy as np
+import rasterio
+
+from sitekit.base.files import atomic_path
+from sitekit.errors import Faults
+from sitekit.layers.grid import Grid
+from sitekit.layers.tiled import (
+    TILE,
+    Array,
+    Block,
+    Input,
+    Output,
+    Reader,
+    add_overviews,
+    as_input,
+    open_output,
+    write_block,
+    write_fault,
+)
+
+_CACHE_SHARE = 0.3  # of the memory, for tiles that neighbouring blocks read again
+_READY = 2  # results per thread that may wait for the writer
+
+T = TypeVar("T")
+R = TypeVar("R")
+
+
+def run_blocks(
+    grid: Grid,
+    inputs: Mapping[str, Input | Path | Array],
+    outputs: Mapping[str, Output],
+    function: Callable[[dict[str, Array], Block], Mapping[str, Array]],
+    *,
+    halo: int = 0,
+    threads: int | None = None,
+    memory_gb: float = 1.0,
+    overviews: bool = True,
+    progress: Callable[[int, int], None] | None = None,
+) -> None:
+    """Compute rasters block by block.
+
+    Parameters
+    ----------
+    grid : Grid
+        The grid of all inputs and outputs.
+    inputs : mapping of name to Input, path or array
+        What the function sees; a bare path or array means `Input` with NaN beyond the border for floats, 0 else.
+    outputs : mapping of name to Output
+        What is written.
+    function : callable (arrays, block) -> mapping of name to array
+        `arrays[name]` has shape (rows + 2 halo, cols + 2 halo); each result has shape (rows, cols), or
+        (bands, rows, cols) for several bands. It must not depend on other blocks, and it runs in several threads.
+    halo : int
+        Cells each block sees beyond its border.
+    threads : int, optional
+        Workers; all processors if not given.
+    memory_gb : float
+        Upper bound for what the pass itself takes [GB]; refused if too small for one block per thread.
+    overviews : bool
+        Add smaller versions for drawing.
+    progress : callable (done, total), optional
+        Called after each block.
+
+    Raises
+    ------
+    InputFault
+        If the memory is too small or shapes differ.
+    FileFault
+        If a file is not on the grid, cannot be read, or cannot be written (disk full, for instance).
+    """
+    workers = max(1, threads or os.cpu_count() or 1)
+    sources = {name: as_input(source) for name, source in inputs.items()}
+    _check(grid, sources, outputs, memory_gb, need_gb=_need_gb(grid, sources, outputs, halo, workers))
+    total = -(-grid.shape[0] // TILE) * -(-grid.shape[1] // TILE)
+    with ExitStack() as stack:
+        stack.enter_context(
+            rasterio.Env(GDAL_CACHEMAX=int(memory_gb * 1e9 * _CACHE_SHARE), GDAL_NUM_THREADS=str(workers))
+        )
+        readers = {name: stack.enter_context(Reader(name, source, grid)) for name, source in sources.items()}
+        beside = {name: stack.enter_context(atomic_path(output.path)) for name, output in outputs.items()}
+        with ExitStack() as writing:
+            writers = {name: writing.enter_context(open_output(beside[name], outputs[name], grid)) for name in outputs}
+
+            def work(block: Block) -> tuple[Block, Mapping[str, Array]]:
+                return block, function({name: reader.read(block) for name, reader in readers.items()}, block)
+
+            blocks = (Block(*tile, halo) for tile in grid.tiles(TILE))
+            for done, (block, results) in enumerate(in_order(work, blocks, workers), start=1):
+                for name, output in outputs.items():
+                    write_block(writers[name], output, results[name], block)
+                if progress is not None:
+                    progress(done, total)
+            try:
+                writing.close()
+            except rasterio.errors.RasterioError as error:
+                raise write_fault(outputs, error) from error
+        if overviews:
+            for name, output in outputs.items():
+                add_overviews(beside[name], output, grid)
+
+
+def in_order(function: Callable[[T], R], items: Iterator[T], threads: int) -> Iterator[R]:
+    """Apply a function in a pool of threads and yield the results in the order of the items.
+
+    At most `_READY` results per thread wait, however many items there are. An error stops the pool and is raised.
+    """
+    if threads <= 1:
+        yield from map(function, items)
+        return
+    with ThreadPoolExecutor(threads) as pool:
+        waiting: deque[Future[R]] = deque()
+        try:
+            for item in items:
+                waiting.append(pool.submit(function, item))
+                if len(waiting) >= _READY * threads:
+                    yield waiting.popleft().result()
+            while waiting:
+                yield waiting.popleft().result()
+        finally:
+            for future in waiting:
+                future.cancel()
+
+
+def memory_need(grid: Grid, inputs: int, output_bytes: int, halo: int, threads: int) -> float:
+    """Bytes that blocks in flight take at most: `inputs` float32 arrays with halo, as many again in the function."""
+    side = min(TILE, max(grid.shape)) + 2 * halo
+    per_block = side * side * 4 * max(inputs, 1) * 2 + TILE * TILE * output_bytes
+    return float(per_block * (_READY + 1) * threads)
+
+
+def _need_gb(grid: Grid, inputs: Mapping[str, Input], outputs: Mapping[str, Output], halo: int, threads: int) -> float:
+    output_bytes = sum(np.dtype(o.dtype).itemsize * len(o.bands) for o in outputs.values())
+    return memory_need(grid, len(inputs), output_bytes, halo, threads) / (1e9 * (1.0 - _CACHE_SHARE))
+
+
+def _check(
+    grid: Grid, inputs: Mapping[str, Input], outputs: Mapping[str, Output], memory_gb: float, *, need_gb: float
+) -> None:
+    with Faults() as faults:
+        if need_gb > memory_gb:
+            faults.add(
+                "--memory-gb",
+                f"{memory_gb:g} GB",
+                f"at least {need_gb:.2f} GB for these threads, {len(inputs)} layers and the halo",
+                "Give more memory, fewer threads, or smaller windows in [terrain].",
+            )
+        for name, source in inputs.items():
+            if not isinstance(source.source, Path) and source.source.shape != grid.shape:
+                faults.add(f"layer {name!r}", f"shape {source.source.shape}", f"{grid.shape}", "Use one grid.")
+        if not outputs:
+            faults.add("outputs", "none", "one or more", "Name an output.")

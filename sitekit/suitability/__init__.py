@@ -1,0 +1,8 @@
+"""How well a cell suits a species, and why.
+
+- curves: value to response
+- weights: given, ranked, or from pairwise judgements
+- criteria: what counts, and the sets that ship
+- exclusions: what rules a cell out, and the code that says why
+- score: responses combined, limiting criterion, unknown weight
+"""
