@@ -24,7 +24,7 @@ import shapely
 from contourpy import contour_generator
 from numpy.typing import NDArray
 from pyproj import Transformer
-from rasterio.transform import from_origin
+from rasterio.transform import Affine
 
 Floats = NDArray[np.float64]
 Row = dict[str, Any]
@@ -122,7 +122,7 @@ def _write_csv(path: Path, rows: Sequence[Row]) -> None:
 def _write_bathymetry(path: Path, elevation: Floats, gaps: NDArray[np.bool_]) -> None:
     data = np.where(gaps, NODATA, np.round(elevation, 2)).astype(np.float32)
     height, width = data.shape
-    where = from_origin(WEST, SOUTH + height, 1.0, 1.0)
+    where = Affine(1.0, 0.0, WEST, 0.0, -1.0, SOUTH + height)
     form: Row = {"driver": "GTiff", "dtype": "float32", "nodata": NODATA, "compress": "deflate", "predictor": 3}
     with rasterio.open(
         path, "w", width=width, height=height, count=1, crs=f"EPSG:{EPSG}", transform=where, **form
