@@ -139,7 +139,7 @@ def test_bottom_classes_agree_with_the_depths(demo: Path) -> None:
 
 def test_colonies_live_on_hard_bottom_at_their_depths(demo: Path) -> None:
     """Colonies strewn over sand would teach the demo's reader a falsehood."""
-    found = _colonies(reef)
+    found = _colonies(demo)
     bottom = _layer(demo, "substrate")
     assert 180 <= len(found) <= 220
     on = found.sjoin(bottom[["bottom", "geometry"]], how="left", predicate="within").bottom
