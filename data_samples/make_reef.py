@@ -53,7 +53,7 @@ COPIED = ("README.md", "plan.toml", "stock.csv")
 # All positions below: x east, y north [m] of the south-west corner of the depth raster.
 NURSERY = (104.0, 84.0)
 AREA = [(12, 12), (588, 12), (588, 320), (515, 388), (12, 388)]
-SURVEYED = [(55, 22), (578, 22), (578, 190), (500, 262), (446, 392), (128, 392), (118, 300), (150, 205), (55, 195)]
+SURVEYED = [(55, 4), (597, 4), (597, 190), (500, 262), (446, 398), (128, 398), (118, 300), (150, 205), (55, 195)]
 PROTECTED = (
     ("Tarrowenne Reef Park", "permit", [(160, 399), (440, 399), (599, 300), (599, 178), (330, 172), (232, 238)]),
     ("Spawning Core", "forbidden", [(388, 296), (418, 352), (474, 338), (470, 268), (420, 258)]),
