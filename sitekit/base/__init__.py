@@ -1,5 +1,11 @@
 """What knows no reef: numbers, places, files.
 
+- units: exact factors to metres, square metres, degrees Celsius
+- crs: coordinate systems, the best UTM zone, how much its metres are stretched
+- geodesy: distances, bearings, areas on the ellipsoid
+- north: true, grid and magnetic
+- notation: positions written as DD, DDM, DMS
+- positions: positions read from text
 - files: written beside and renamed, hashed
 - sources: the shared folder, wherever it was installed, and its citations
 - tables: columns of every table, checked on each read and write
