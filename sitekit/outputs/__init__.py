@@ -1,4 +1,4 @@
-"""Files for people and for other programs. This room writes what it is given; a number that first appears here is a fault.
+"""Files for people and for other programs, written as given; a number that first appears here is a fault.
 
 - vector: GeoJSON after RFC 7946
 - tables: CSV that spreadsheets open without running anything
