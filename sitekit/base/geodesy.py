@@ -81,7 +81,7 @@ def direct(
     return (np.asarray(end_lon) + 180.0) % 360.0 - 180.0, np.asarray(end_lat)
 
 
-def area(geometry: Any, crs: CRS = WGS84) -> float:
+def polygon_area(geometry: Any, crs: CRS = WGS84) -> float:
     """Area of a polygon or multipolygon on the ellipsoid [m²], ≥ 0, holes taken off, whatever the winding.
 
     Parameters
@@ -110,13 +110,13 @@ def area(geometry: Any, crs: CRS = WGS84) -> float:
     return total
 
 
-def areas(geometries: Any, crs: CRS = WGS84) -> NDArray[np.float64]:
-    """Area of each geometry of a sequence or GeoSeries [m²]; see `area`."""
-    return np.array([area(g, crs) for g in geometries], dtype=float)
+def polygon_areas(geometries: Any, crs: CRS = WGS84) -> NDArray[np.float64]:
+    """Area of each geometry of a sequence or GeoSeries [m²]; see `polygon_area`."""
+    return np.array([polygon_area(g, crs) for g in geometries], dtype=float)
 
 
 def perimeter(geometry: Any, crs: CRS = WGS84) -> float:
-    """Length of all rings on the ellipsoid [m], holes included; edges as in `area`."""
+    """Length of all rings on the ellipsoid [m], holes included; edges as in `polygon_area`."""
     ellipsoid = crs.get_geod() or WGS84_ELLIPSOID
     return sum(
         _ring(ring, crs, ellipsoid)[1]

@@ -1,4 +1,4 @@
-"""Positions as people write them: decimal degrees (DD), degrees and decimal minutes (DDM), degrees minutes seconds (DMS).
+"""Positions as people write them: decimal degrees (DD), decimal minutes (DDM), seconds (DMS).
 
 Writing rounds the *total* first and splits afterwards, so that no text reads 18° 60.000′ and no sign gets lost at −0.5.
 """
@@ -13,7 +13,7 @@ from sitekit.errors import Fault, InputFault
 Style = Literal["DD", "DDM", "DMS"]
 Axis = Literal["lat", "lon"]
 
-# Usual decimals: boat receivers show minutes to 3 (0.93 m at most off); corners of areas need 4 of a minute or 6 of a degree.
+# Boat receivers show minutes to 3 decimals (0.93 m off at most); corners of areas need 4 of a minute or 6 of a degree.
 DECIMALS: dict[str, int] = {"DD": 6, "DDM": 4, "DMS": 2}
 _LIMIT = {"lat": 90, "lon": 180}
 _LETTERS = {"lat": ("N", "S"), "lon": ("E", "W")}
@@ -80,7 +80,7 @@ def angle_text(degrees: float, axis: Axis, style: Style, decimals: int | None = 
 
 
 def position_text(lon: float, lat: float, style: Style, decimals: int | None = None, *, marks: bool = True) -> str:
-    """Return a position as text, latitude first as sailors and divers read it, e.g. `18° 15.2340′ N, 064° 50.1000′ W`."""
+    """Return a position as text, latitude first as sailors and divers read it: `18° 15.2340′ N, 064° 50.1000′ W`."""
     return ", ".join(
         (angle_text(lat, "lat", style, decimals, marks=marks), angle_text(lon, "lon", style, decimals, marks=marks))
     )

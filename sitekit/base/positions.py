@@ -44,8 +44,8 @@ def read_position(text: str, where: str = "position") -> Position:
     Raises
     ------
     InputFault
-        If the text is no position, is ambiguous (a sign and a letter; O, which is west in Spanish and east in German), or
-        a part is out of range. Values that fit only the other way round are refused as swapped.
+        If the text is no position, is ambiguous (a sign and a letter; O, west in Spanish and east in German), or a
+        part is out of range. Values that fit only the other way round are refused as swapped.
     """
     iso = _ISO.match(text.strip())
     if iso:
@@ -54,7 +54,7 @@ def read_position(text: str, where: str = "position") -> Position:
     first, second = _halves(_tokens(text, where), text, where)
     axes = {"N": "lat", "S": "lat", "E": "lon", "W": "lon"}
     kinds = [axes.get(first.letter), axes.get(second.letter)]
-    if kinds[0] == kinds[1] and kinds[0] is not None or (None in kinds and kinds != [None, None]):
+    if (kinds[0] == kinds[1] and kinds[0] is not None) or (None in kinds and kinds != [None, None]):
         raise _fault(
             text, where, "has not one letter of N or S and one of E or W", "Write a letter on both parts, or on none."
         )
@@ -87,7 +87,7 @@ def read_angle(text: str, axis: Axis, where: str = "coordinate") -> float:
 
 def _tokens(text: str, where: str) -> list[tuple[str, str]]:
     plain = unicodedata.normalize("NFC", text).strip()
-    for marks, mark in ((_SECOND_MARKS, '"'), (_MINUTE_MARKS, "'"), ("º˚", "°"), ("−–—‒", "-")):  # noqa: RUF001
+    for marks, mark in ((_SECOND_MARKS, '"'), (_MINUTE_MARKS, "'"), ("º˚", "°"), ("−–—‒", "-")):
         plain = re.sub(f"[{marks}]", mark, plain)
     plain = plain.replace("''", '"').replace("\u00a0", " ").replace("\u202f", " ")
     plain = re.sub(r"[A-Za-z]{3,}", lambda m: _WORDS.get(m[0].lower(), m[0]), plain)
@@ -115,7 +115,7 @@ def _tokens(text: str, where: str) -> list[tuple[str, str]]:
 
 
 def _decimal_points(text: str) -> str:
-    """Commas between digits are decimal marks when no point is there and a comma or another mark still parts the pair."""
+    """Turn decimal commas into points: no point is there, and a comma or another mark still parts the pair."""
     inner = re.findall(r"\d,\d", text)
     if "." in text or not inner:
         return text
