@@ -1,0 +1,176 @@
+// Draws everything that is not a raster: hatches, outlines in SVG with patterns, points, colonies and labels on canvases.
+sitekit.draw = (() => {
+  const STYLE = {
+    work_areas: { color: "#4a2a6a", weight: 2, dashArray: "12 4 2 4" },
+    candidates: { color: "#0b2a4a", weight: 2, casing: true },
+    contours: { color: "#2c4a62", weight: 1, opacity: 0.65 },
+    tape_lines: { color: "#111111", weight: 1.5, casing: true },
+    plots: { color: "#7a2d00", weight: 2, casing: true, fill: true, fillColor: "#ff9d47", fillOpacity: 0.18 },
+    "plots:control": { color: "#7a2d00", weight: 2, casing: true, dashArray: "7 4", fill: false },
+    "plots:reference": { color: "#7a2d00", weight: 2, casing: true, dashArray: "2 4", fill: false },
+    "protected:forbidden": { color: "#8a1c1c", weight: 2.5, fill: true, fillColor: "url(#sk-forbidden)", fillOpacity: 1 },
+    "protected:permit": { color: "#7a4a00", weight: 2.5, dashArray: "10 5", fill: true, fillColor: "url(#sk-permit)", fillOpacity: 1 },
+    "protected:preferred": { color: "#14532d", weight: 2.5, fill: true, fillColor: "url(#sk-preferred)", fillOpacity: 1 },
+    "protected:none": { color: "#3c4850", weight: 2, dashArray: "3 5" },
+  };
+  const RULES = { forbidden: "planting forbidden", permit: "needs a permit", preferred: "preferred", none: "no rule" };
+  const SVG = "http://www.w3.org/2000/svg";
+
+  function styleOf(id, kind) { return STYLE[`${id}:${kind}`] || STYLE[id] || STYLE[`${id}:none`] || STYLE.candidates; }
+
+  // Forbidden: crossed strokes; permit: rising strokes; preferred: dots; no rule: outline only.
+  function patterns(prefix) {
+    const defs = document.createElementNS(SVG, "defs");
+    const tile = (name, side, parts) => {
+      const pattern = element("pattern", { id: prefix + name, width: side, height: side, patternUnits: "userSpaceOnUse" });
+      for (const [kind, values] of parts) { pattern.appendChild(element(kind, values)); }
+      defs.appendChild(pattern);
+    };
+    const stroke = (d, colour, width) => ["path", { d, stroke: colour, "stroke-width": width, fill: "none" }];
+    tile("forbidden", 14, [stroke("M0 0L14 14M14 0L0 14", "#8a1c1c", 1.6)]);
+    tile("permit", 12, [stroke("M-2 2L2 -2M0 12L12 0M10 14L14 10", "#7a4a00", 1.8)]);
+    tile("preferred", 12, [["circle", { cx: 3, cy: 3, r: 1.7, fill: "#14532d" }], ["circle", { cx: 9, cy: 9, r: 1.7, fill: "#14532d" }]]);
+    return defs;
+  }
+  function element(name, values) {
+    const node = document.createElementNS(SVG, name);
+    for (const key of Object.keys(values)) { node.setAttribute(key, values[key]); }
+    return node;
+  }
+
+  function panes(map) {
+    ["sk-hatch", "sk-vector", "sk-point", "sk-chosen", "sk-label"].forEach((name, i) => {
+      map.createPane(name).style.zIndex = 410 + i;
+      map.getPane(name).style.pointerEvents = "none";
+    });
+  }
+
+  function latLngs(parts, closed) {
+    const one = (points) => {
+      const out = [];
+      for (let i = 0; i < points.length; i += 2) { const p = sitekit.geodesy.toDegrees(points[i], points[i + 1]); out.push([p.lat, p.lon]); }
+      return out;
+    };
+    return closed ? parts.map((part) => part.map(one)) : parts.map((part) => one(part[0]));
+  }
+
+  // Outlines of one layer as few paths: all items drawn alike share one.
+  function outlines(layer, renderer) {
+    const group = L.layerGroup(), alike = new Map();
+    for (const item of layer.items) {
+      if (item.t === "P") { continue; }
+      const key = item.t + (STYLE[`${layer.id}:${item.k}`] ? item.k : "");
+      if (!alike.has(key)) { alike.set(key, []); }
+      alike.get(key).push(item);
+    }
+    for (const items of alike.values()) {
+      const closed = items[0].t === "A", style = styleOf(layer.id, items[0].k);
+      const where = items.flatMap((item) => latLngs(item.parts, closed));
+      const make = closed ? L.polygon : L.polyline;
+      const base = { renderer, pane: "sk-vector", interactive: false, fill: false, opacity: 1, smoothFactor: 0.4, ...style };
+      if (style.casing) { make(where, { ...base, fill: false, dashArray: null, color: "#ffffff", weight: style.weight + 2.4, opacity: 0.85 }).addTo(group); }
+      make(where, base).addTo(group);
+    }
+    return group;
+  }
+
+  function hatches(context, view, reason) {
+    const [west, south, east, north] = reason.box;
+    for (const kind of ["excluded", "unknown"]) {
+      const mask = reason[`${kind}Image`];
+      if (!mask || !mask.naturalWidth) { continue; }
+      const left = view.x(west), top = view.y(north), wide = view.x(east) - left, high = view.y(south) - top;
+      const x0 = Math.max(0, left), y0 = Math.max(0, top), x1 = Math.min(view.wide, left + wide), y1 = Math.min(view.high, top + high);
+      if (x1 <= x0 || y1 <= y0) { continue; }
+      const kx = mask.naturalWidth / wide, ky = mask.naturalHeight / high;
+      const sheet = document.createElement("canvas");
+      sheet.width = view.wide * view.ratio; sheet.height = view.high * view.ratio;
+      const c = sheet.getContext("2d");
+      c.imageSmoothingEnabled = false;
+      c.scale(view.ratio, view.ratio);
+      c.drawImage(mask, (x0 - left) * kx, (y0 - top) * ky, (x1 - x0) * kx, (y1 - y0) * ky, x0, y0, x1 - x0, y1 - y0);
+      c.setTransform(1, 0, 0, 1, 0, 0);
+      c.globalCompositeOperation = "source-in";
+      const tile = sitekit.canvas.hatch(kind, view.ratio), side = tile.width;
+      const dx = -((view.corner.x * view.ratio) % side), dy = -((view.corner.y * view.ratio) % side);
+      c.translate(dx, dy);
+      c.fillStyle = c.createPattern(tile, "repeat");
+      c.fillRect(-dx, -dy, sheet.width, sheet.height);
+      context.drawImage(sheet, 0, 0, view.wide, view.high);
+    }
+  }
+
+  function points(context, view, layer) {
+    for (const item of layer.items) {
+      if (item.t !== "P") { continue; }
+      const x = view.x(item.at[0]), y = view.y(item.at[1]);
+      if (x < -20 || y < -20 || x > view.wide + 20 || y > view.high + 20) { continue; }
+      if (layer.id === "sites") { diamond(context, x, y); } else { cross(context, x, y, item.k === "outplant"); }
+    }
+  }
+  function cross(c, x, y, upright) {
+    const r = 4, d = upright ? [[-r, 0, r, 0], [0, -r, 0, r]] : [[-r, -r, r, r], [-r, r, r, -r]];
+    for (const [colour, width] of [["#ffffff", 4], ["#000000", 1.8]]) {
+      c.strokeStyle = colour; c.lineWidth = width; c.beginPath();
+      for (const [x0, y0, x1, y1] of d) { c.moveTo(x + x0, y + y0); c.lineTo(x + x1, y + y1); }
+      c.stroke();
+    }
+  }
+  function diamond(c, x, y) {
+    c.beginPath(); sitekit.canvas.shape(c, "diamond", x, y, 7);
+    c.fillStyle = "#ffd54a"; c.fill(); c.strokeStyle = "#231a00"; c.lineWidth = 2; c.stroke();
+  }
+
+  // Colonies: dots while they crowd, the species' shape once they are apart, numbers once there is room.
+  function colonies(context, view, all, colours, only) {
+    const r = Math.min(8, Math.max(1.1, 0.22 * view.ground)), fine = r > 2.2, room = [];
+    for (let g = 0; g < all.genets.length; g += 1) {
+      if (only !== null && only !== g) { continue; }
+      const rows = all.byGenet[g], kind = sitekit.canvas.SHAPES[all.speciesOf[g] % sitekit.canvas.SHAPES.length];
+      context.fillStyle = colours[g];
+      context.beginPath();
+      for (let k = 0; k < rows.length; k += 1) {
+        const i = rows[k], x = view.x(all.x[i]), y = view.y(all.y[i]);
+        if (x < -10 || y < -10 || x > view.wide + 10 || y > view.high + 10) { continue; }
+        if (fine) { sitekit.canvas.shape(context, kind, x, y, r); if (r >= 6 && room.length < 1500) { room.push(i, x, y); } }
+        else { context.rect(x - r, y - r, 2 * r, 2 * r); }
+      }
+      context.fill();
+      if (fine) { context.strokeStyle = "rgba(255,255,255,0.95)"; context.lineWidth = 2.4; context.stroke(); context.strokeStyle = "#101010"; context.lineWidth = 1; context.stroke(); context.fill(); }
+    }
+    if (room.length && room.length < 1500) {
+      const below = context.measureText("").width + r + 10;
+      for (let k = 0; k < room.length; k += 3) { write(context, String(all.sequence(room[k])), room[k + 1], room[k + 2] + below, 10); }
+    }
+  }
+
+  function write(c, text, x, y, size, bold) {
+    c.font = `${bold ? "600 " : ""}${size}px system-ui, "Segoe UI", "DejaVu Sans", sans-serif`;
+    c.textAlign = "center"; c.textBaseline = "middle"; c.lineJoin = "round";
+    c.strokeStyle = "rgba(255,255,255,0.92)"; c.lineWidth = 3.2; c.strokeText(text, x, y);
+    c.fillStyle = "#101820"; c.fillText(text, x, y);
+  }
+
+  // Names where there is room, the most wanted first; a name that would cover another waits for a closer view.
+  function labels(context, view, layers) {
+    const taken = [], order = ["sites", "plots", "protected", "candidates", "work_areas", "contours"];
+    for (const id of order) {
+      const layer = layers.find((one) => one.id === id);
+      if (!layer || !layer.on) { continue; }
+      for (const item of layer.items) {
+        let text = item.n.length > 30 ? `${item.n.slice(0, 29)}…` : item.n;
+        if (id === "protected") { text += ` (${RULES[item.k] || item.k})`; }
+        if (!text) { continue; }
+        const size = id === "contours" ? 10 : 12, x = view.x(item.at[0]), y = view.y(item.at[1]) - (item.t === "P" ? 15 : 0);
+        context.font = `600 ${size}px system-ui, "Segoe UI", "DejaVu Sans", sans-serif`;
+        const half = context.measureText(text).width / 2 + 4, box = [x - half, y - size * 0.75, x + half, y + size * 0.75];
+        if (box[0] < view.pad.x || box[1] < view.pad.y || box[2] > view.wide - view.pad.x || box[3] > view.high - view.pad.y) { continue; }
+        if (taken.some((t) => t[0] < box[2] && box[0] < t[2] && t[1] < box[3] && box[1] < t[3])) { continue; }
+        taken.push(box);
+        write(context, text, x, y, size, id !== "contours");
+      }
+    }
+  }
+
+  return { panes, patterns, outlines, hatches, points, colonies, labels, latLngs, styleOf, cross, diamond, element, RULES };
+})();

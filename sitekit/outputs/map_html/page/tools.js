@@ -1,0 +1,96 @@
+// Cursor position, measuring on the ellipsoid, scale bar and printing on one page.
+sitekit.tools = (() => {
+  const $ = (id) => document.getElementById(id);
+  const FOOT = 0.3048; // m, international foot (exact by definition, 1959)
+
+  function metres(value) {
+    const far = value >= 10000 ? `${(value / 1000).toFixed(2)} km` : `${value.toFixed(1)} m`;
+    const feet = value / FOOT;
+    return `${far} (${feet >= 52800 ? `${(feet / 5280).toFixed(2)} mi` : `${feet.toFixed(0)} ft`})`;
+  }
+
+  function cursor(map, state) {
+    const out = $("sk-position"), pick = $("sk-notation");
+    let last = null;
+    const tell = () => { if (last) { out.textContent = sitekit.geodesy.position(last.lng, last.lat, pick.value); } };
+    map.on("mousemove click", (event) => { last = event.latlng; tell(); });
+    map.on("moveend", () => { if (document.activeElement === map.getContainer()) { last = map.getCenter(); tell(); } });
+    pick.addEventListener("change", tell);
+    state.notation = () => pick.value;
+  }
+
+  function measure(map, state) {
+    const button = $("sk-measure"), out = $("sk-length");
+    let points = [], line = null;
+    const draw = () => {
+      if (line) { line.remove(); }
+      line = L.layerGroup([L.polyline(points, { color: "#ffffff", weight: 6, interactive: false, pane: "sk-chosen", renderer: state.chosenRenderer }),
+        L.polyline(points, { color: "#000000", weight: 2.5, dashArray: "8 6", interactive: false, pane: "sk-chosen", renderer: state.chosenRenderer }),
+        ...points.map((p) => L.circleMarker(p, { radius: 4, color: "#000000", weight: 2, fillColor: "#ffffff", fillOpacity: 1, interactive: false, pane: "sk-chosen", renderer: state.chosenRenderer }))]).addTo(map);
+      let sum = 0, last = null;
+      for (let i = 1; i < points.length; i += 1) {
+        last = sitekit.geodesy.inverse(points[i - 1].lng, points[i - 1].lat, points[i].lng, points[i].lat);
+        if (!last) { out.textContent = "Too far apart to measure"; return; }
+        sum += last.metres;
+      }
+      out.textContent = !last ? "Click the next point" : points.length > 2 ? `${metres(sum)} in all; last ${metres(last.metres)}, ${last.bearing.toFixed(0)}° true` : `${metres(sum)}, ${last.bearing.toFixed(0)}° true`;
+    };
+    button.addEventListener("click", () => {
+      state.measuring = !state.measuring;
+      button.setAttribute("aria-pressed", String(state.measuring));
+      points = [];
+      if (line) { line.remove(); line = null; }
+      out.textContent = state.measuring ? "Click the first point" : "";
+    });
+    state.addPoint = (latlng) => { points.push(latlng); draw(); };
+  }
+
+  // True to the ellipsoid at the middle of the view.
+  function scale(map) {
+    const box = $("sk-scale");
+    const draw = () => {
+      const size = map.getSize(), y = size.y / 2, x = size.x / 2, span = Math.min(160, size.x / 3);
+      const a = map.containerPointToLatLng([x - span / 2, y]), b = map.containerPointToLatLng([x + span / 2, y]);
+      const got = sitekit.geodesy.inverse(a.lng, a.lat, b.lng, b.lat);
+      box.replaceChildren();
+      if (!got || !got.metres) { return; }
+      const round = (top) => { const p = 10 ** Math.floor(Math.log10(top)); return [5, 2, 1].map((k) => k * p).find((v) => v <= top) || p; };
+      const bars = [];
+      for (const [unit, long, name] of [[1, 1000, ["m", "km"]], [FOOT, 5280, ["ft", "mi"]]]) {
+        let value = round(got.metres / unit), words = `${value} ${name[0]}`, wide = value * unit;
+        if (value >= long) { value = round(got.metres / unit / long); words = `${value} ${name[1]}`; wide = value * unit * long; }
+        const bar = document.createElement("span");
+        bar.style.width = `${(span * wide / got.metres).toFixed(1)}px`;
+        bar.textContent = words;
+        bars.push(words);
+        box.appendChild(bar);
+      }
+      box.setAttribute("aria-label", `Scale bar: ${bars.join(", ")}`);
+    };
+    map.on("moveend resize", draw);
+    draw();
+  }
+
+  function printing(map) {
+    let before = null;
+    const start = () => {
+      if (before) { return; }
+      before = map.getBounds();
+      document.documentElement.classList.add("sk-print");
+      map.invalidateSize({ animate: false, pan: false });
+      map.fitBounds(before, { animate: false });
+    };
+    const stop = () => {
+      if (!before) { return; }
+      document.documentElement.classList.remove("sk-print");
+      map.invalidateSize({ animate: false, pan: false });
+      map.fitBounds(before, { animate: false });
+      before = null;
+    };
+    window.addEventListener("beforeprint", start);
+    window.addEventListener("afterprint", stop);
+    $("sk-print").addEventListener("click", () => window.print());
+  }
+
+  return { cursor, measure, scale, printing, metres };
+})();

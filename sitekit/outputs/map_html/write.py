@@ -1,0 +1,205 @@
+"""Writes the map: one page with everything in it."""
+
+from __future__ import annotations
+
+import html
+from pathlib import Path
+from typing import Any
+
+from sitekit.base.files import write_text
+from sitekit.outputs.map_html.colonies import pack_colonies
+from sitekit.outputs.map_html.contours import contour_lines
+from sitekit.outputs.map_html.folium_page import Picture, page_html
+from sitekit.outputs.map_html.mercator import Screen, longitude_latitude, screen_of
+from sitekit.outputs.map_html.overlays import (
+    Overlay,
+    mask_uri,
+    picture_overlay,
+    raster_overlay,
+    reason_overlay,
+    relief_overlay,
+)
+from sitekit.outputs.map_html.plain_text import plain_text, script_json
+from sitekit.outputs.map_html.ramps import class_count, ramp
+from sitekit.outputs.map_html.scene import MapScene
+from sitekit.outputs.map_html.snapshot import still_picture
+from sitekit.outputs.map_html.vectors import names_of, vector_layer
+
+_DRAWN = (
+    "protected",
+    "work_areas",
+    "candidates",
+    "contours",
+    "plots",
+    "tape_lines",
+    "existing",
+    "sites",
+)  # low to high
+
+
+def write_map(target: Path, scene: MapScene) -> None:
+    """Write the map as one HTML file that needs no network.
+
+    Parameters
+    ----------
+    target : Path
+        The file; written beside and renamed.
+    scene : MapScene
+        Everything to show, already worked out.
+
+    Raises
+    ------
+    InputFault
+        If the scene does not hold together (see `MapScene`).
+    FileFault
+        If the picture cannot be read or the file cannot be written.
+
+    Notes
+    -----
+    Same scene, same bytes. Rasters are drawn by nearest cell on EPSG:3857; the true values stay in the GeoTIFF files.
+    """
+    write_text(target, map_page(scene))
+
+
+def map_page(scene: MapScene) -> str:
+    """Return the HTML of the map."""
+    screen = screen_of(scene.grid)
+    relief = None if scene.depth is None else relief_overlay(scene.depth, scene.grid, screen)
+    photo = None if scene.picture is None else picture_overlay(scene.picture, screen)
+    rasters = [raster_overlay(layer, scene.grid, screen) for layer in scene.rasters]
+    reasons = {r.name: reason_overlay(r, scene.grid, screen) for r in scene.reasons}
+    layers = [_vector(name, scene, screen) for name in _DRAWN]
+    colonies = pack_colonies(scene.colonies, screen)
+    outline = (screen.west, screen.south, screen.east, screen.north)
+    still = still_picture(photo or relief, rasters[0] if rasters else None, layers, colonies, outline)
+
+    pictures = [_picture("relief", relief, 1.0, photo is None)] if relief else []
+    pictures += [_picture("photo", photo, 1.0, True)] if photo else []
+    pictures += [
+        _picture(f"r{i}", overlay, layer.opacity, i == 0)
+        for i, (layer, overlay) in enumerate(zip(scene.rasters, rasters, strict=True))
+    ]
+    data = {
+        "west": screen.west,
+        "south": screen.south,
+        "east": screen.east,
+        "north": screen.north,
+        "cell": screen.cell,
+        "scout": scene.scout,
+        "relief": None if relief is None else {"legend": relief.legend, "interval": scene.contour_interval_m},
+        "photo": photo is not None,
+        "rasters": [_raster(i, scene, overlay, screen.cell) for i, overlay in enumerate(rasters)],
+        "reasons": {name: _reasons(overlay, scene, name) for name, overlay in reasons.items()},
+        "layers": layers,
+        "colonies": colonies,
+        "classes": ramp("classes", class_count()),
+        "missing": _missing(scene, layers),
+    }
+    west, south, east, north = outline
+    lon, lat = longitude_latitude((west + east) / 2, (south + north) / 2)
+    return page_html(
+        title=plain_text(scene.title),
+        centre=(lat, lon),
+        pictures=pictures,
+        data_json=script_json(data),
+        body=_body(scene, still, data["missing"]),
+    )
+
+
+def _vector(name: str, scene: MapScene, screen: Screen) -> dict[str, Any]:
+    if name != "contours":
+        return vector_layer(name, getattr(scene, name), screen, scene.grid.cell)
+    if scene.depth is None:
+        return vector_layer(name, None, screen, scene.grid.cell)
+    import geopandas as gpd
+
+    lines = contour_lines(scene.depth, scene.grid, scene.contour_interval_m)
+    frame = gpd.GeoDataFrame(
+        {"name": [f"{d:g} m" for d, _ in lines]}, geometry=[g for _, g in lines], crs=scene.grid.crs
+    )
+    return vector_layer(name, frame, screen, scene.grid.cell)
+
+
+def _picture(key: str, overlay: Overlay, opacity: float, show: bool) -> Picture:
+    west, south = longitude_latitude(overlay.west, overlay.south)
+    east, north = longitude_latitude(overlay.east, overlay.north)
+    return Picture(key, overlay.data_uri(), south, west, north, east, opacity, show)
+
+
+def _raster(place: int, scene: MapScene, overlay: Overlay, cell: float) -> dict[str, Any]:
+    layer = scene.rasters[place]
+    note = [plain_text(layer.note)] if layer.note else []
+    if overlay.pixel > 1.01 * cell:
+        note.append("Drawn coarser than the grid; the GeoTIFF holds every cell.")
+    if layer.classes and len(layer.classes) > class_count():
+        note.append(f"Colours repeat after {class_count()} classes: click a cell for its class.")
+    return {
+        "key": f"r{place}",
+        "label": plain_text(layer.label),
+        "unit": plain_text(layer.unit),
+        "classes": bool(layer.classes),
+        "opacity": layer.opacity,
+        "reasons": plain_text(layer.reasons),
+        "legend": overlay.legend,
+        "note": " ".join(note),
+    }
+
+
+def _reasons(overlay: Overlay, scene: MapScene, name: str) -> dict[str, Any]:
+    label = next(r.label for r in scene.reasons if r.name == name)
+    return {
+        "label": plain_text(label),
+        "legend": overlay.legend,
+        "image": overlay.data_uri(),
+        "excluded": mask_uri(overlay, "excluded"),
+        "unknown": mask_uri(overlay, "unknown"),
+        "box": [overlay.west, overlay.south, overlay.east, overlay.north],
+    }
+
+
+def _missing(scene: MapScene, layers: list[dict[str, Any]]) -> list[str]:
+    found = names_of(layers)
+    if not scene.rasters:
+        found.insert(0, "Rasters: not part of this run")
+    if scene.depth is None:
+        found.append("Depth: not part of this run")
+    if scene.scout:
+        found.append("Colonies: none, these are areas to scout")
+    elif scene.colonies is None:
+        found.append("Colonies: not part of this run")
+    elif not len(scene.colonies):
+        found.append("Colonies: none in this run")
+    return found
+
+
+def _body(scene: MapScene, still: str, missing: list[str]) -> str:
+    def text(value: str) -> str:
+        return f"<bdi>{html.escape(plain_text(value))}</bdi>"
+
+    def items(values: Any, none: str) -> str:
+        rows = "".join(f"<li>{text(v)}</li>" for v in values)
+        return f"<ul>{rows}</ul>" if rows else f"<p>{none}</p>"
+
+    ribbon = '<strong class="sk-ribbon">FICTIONAL</strong>' if scene.fictional else ""
+    scout = '<strong class="sk-scout">Areas to scout, no colonies placed</strong>' if scene.scout else ""
+    notes = f"<h3>About this copy</h3>{items(scene.notes, '')}" if scene.notes else ""
+    template = (Path(__file__).parent / "page" / "page.html").read_text("utf-8").replace("\r\n", "\n")
+    parts = {
+        "title": text(scene.title),
+        "ribbon": ribbon,
+        "scout": scout,
+        "date": text(scene.date),
+        "run": text(scene.run_id),
+        "datum": text(scene.datum),
+        "cautions": items(scene.cautions, "None were given with this run."),
+        "sources": items(scene.sources, "None were given with this run."),
+        "missing": items(missing, "Nothing: every layer has something to show."),
+        "notes": notes,
+        "still": f'<img src="{still}" alt="Still picture of the map">',
+    }
+    return _filled(template, parts)
+
+
+def _filled(template: str, parts: dict[str, str]) -> str:
+    pieces = template.split("@@")
+    return "".join(piece if i % 2 == 0 else parts[piece] for i, piece in enumerate(pieces)).strip()
