@@ -51,7 +51,7 @@ def vector_ruggedness(
     blind = np.zeros(out.shape if gaps else (0, 0), np.int32)
     if gaps:
         ring_sums(unknown, widths, none, blind)
-    _resultant((sums[0], sums[1], sums[2]), blind, 1.0 / (size * scale), out)
+    _resultant((sums[0], sums[1], sums[2]), blind, size * scale, out)
 
 
 @compiled
@@ -97,7 +97,7 @@ def _normals(
 def _resultant(
     sums: tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.int32]],
     blind: NDArray[np.int32],
-    per_length: float,
+    length: float,
     out: NDArray[np.float32],
 ) -> None:
     x, y, z = sums
@@ -105,7 +105,7 @@ def _resultant(
     for i in range(rows):
         for j in range(cols):
             a, b, c = np.float64(x[i, j]), np.float64(y[i, j]), np.float64(z[i, j])
-            rough = 1.0 - np.sqrt((a * a + b * b) + c * c) * per_length
+            rough = 1.0 - np.sqrt((a * a + b * b) + c * c) / length
             out[i, j] = max(rough, 0.0)
         if blind.size:
             for j in range(cols):

@@ -199,7 +199,7 @@ def respond(
             last = k + 1 == x.size or x[k + 1] == np.inf
             gap = 1.0 if last else x[k + 1] - left
             change = 0.0 if last else y[k + 1] - base
-            per_unit = 1.0 / gap if gap > 0.0 else 0.0
+            per_unit = 1.0 / gap if gap > 1.0e-300 else 0.0
             for j in range(count):
                 v = np.float64(values[j])
                 along = min((v - left) * per_unit, 1.0)
