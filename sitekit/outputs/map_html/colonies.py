@@ -100,7 +100,7 @@ _COLUMNS = ("species", "genet", "tag", "sequence", "site", "plot", "depth_m", "a
 
 
 def tag_runs(tags: list[str]) -> list[list[Any]]:
-    """Return tags as runs: [prefix, digits, first number, rows], rows counting up by one; a lone text is [text, 0, 0, 1]."""
+    """Return tags as runs [prefix, digits, first number, rows] that count up by one; a lone text is [text, 0, 0, 1]."""
     runs: list[list[Any]] = []
     for tag in tags:
         match = _TAIL.match(tag)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from contourpy import contour_generator
 from numpy.typing import NDArray
+from shapely import simplify
 from shapely.geometry import LineString
 
 from sitekit.layers.grid import Grid
@@ -39,7 +40,7 @@ def contour_lines(depth: NDArray[np.float32], grid: Grid, interval_m: float) -> 
     found: list[tuple[float, LineString]] = []
     for level in range(first, last + 1):
         for line in maker.lines(level * interval_m):
-            thin = LineString(np.asarray(line)).simplify(grid.cell * step * 0.25)
+            thin = LineString(simplify(LineString(np.asarray(line)), grid.cell * step * 0.25).coords)
             if len(thin.coords) >= 2 and thin.length > 4 * grid.cell * step:
                 found.append((level * interval_m, thin))
     return found

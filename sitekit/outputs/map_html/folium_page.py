@@ -39,7 +39,7 @@ class Picture:
     show: bool
 
 
-class _BareMap(folium.Map):  # type: ignore[misc]
+class _BareMap(folium.Map):
     """folium's map without its links and without the header that forbids zooming the page."""
 
     default_js: list[tuple[str, str]] = []
@@ -47,14 +47,16 @@ class _BareMap(folium.Map):  # type: ignore[misc]
     _template = Template(
         """
         {% macro html(this, kwargs) %}<div id="{{ this.get_name() }}" class="sk-map" role="application"
-        aria-label="Map. Arrow keys move it, plus and minus zoom, Enter tells what lies under the cross."></div>{% endmacro %}
+        aria-label="Map. Arrow keys move it, plus and minus zoom, Enter tells what lies under the cross.">
+        </div>{% endmacro %}
         {% macro script(this, kwargs) %}const {{ this.get_name() }} = L.map({{ this.get_name()|tojson }}, {
-            crs: L.CRS.{{ this.crs }}, center: {{ this.location|tojson }}, ...{{ this.options|tojavascript }} });{% endmacro %}
+            crs: L.CRS.{{ this.crs }}, center: {{ this.location|tojson }},
+            ...{{ this.options|tojavascript }} });{% endmacro %}
         """
     )
 
 
-class _Raw(Element):  # type: ignore[misc]
+class _Raw(Element):
     """Text written as it is: branca reads any other text as a template."""
 
     def __init__(self, text: str) -> None:

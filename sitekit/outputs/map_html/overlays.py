@@ -6,6 +6,7 @@ import base64
 import io
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -80,7 +81,7 @@ def bin_names(values: NDArray[Any], edges: tuple[float, ...]) -> list[str]:
     """Return what the legend says of each bin; the end bins say if they hold values beyond the edges."""
     places = _decimals(edges)
     text = [f"{e:.{places}f}".replace("-", "−") for e in edges]
-    names = [f"{low} to {high}" for low, high in zip(text, text[1:], strict=False)]
+    names = [f"{low} to {high}" for low, high in pairwise(text)]
     known = np.asarray(values)[~np.isnan(values)]
     if known.size and len(names) > 1:
         if float(known.min()) < edges[0]:
@@ -106,7 +107,7 @@ def reason_overlay(layer: ReasonLayer, grid: Grid, screen: Screen) -> Overlay:
 
 
 def mask_uri(overlay: Overlay, kind: str) -> str:
-    """Return a `data:` address of a one-bit picture that is solid where the reason is of this kind; empty if none is."""
+    """Return a `data:` address of a one-bit picture, solid where the reason is of this kind; empty if none is."""
     wanted = [place for place, (k, _) in enumerate(overlay.legend, 1) if k == kind]
     solid = np.isin(np.asarray(overlay.image), wanted)
     if not solid.any():
@@ -131,7 +132,8 @@ def relief_overlay(depth: NDArray[np.float32], grid: Grid, screen: Screen) -> Ov
     for tint in tints:
         for step in range(SHADES):
             light = 0.62 + 0.48 * (step + 0.5) / SHADES
-            palette.append((*(min(255, round(v * light)) for v in rgb(tint)), 255))
+            red, green, blue = (min(255, round(v * light)) for v in rgb(tint))
+            palette.append((red, green, blue, 255))
     rows = tuple((tints[i], f"{edges[i]:.1f} to {edges[i + 2]:.1f}") for i in range(0, DEPTH_BANDS, 2))
     return _overlay(codes, grid, screen, palette, rows)
 
@@ -232,7 +234,7 @@ def _overlay(
     codes: NDArray[np.uint8],
     grid: Grid,
     screen: Screen,
-    palette: list[tuple[int, ...]],
+    palette: list[tuple[int, int, int, int]],
     legend: tuple[tuple[str, str], ...],
 ) -> Overlay:
     drawn = warp(codes, grid, screen)
@@ -246,10 +248,10 @@ def _overlay(
 
 
 def _told_apart(
-    palette: list[tuple[int, ...]], legend: tuple[tuple[str, str], ...]
-) -> tuple[list[tuple[int, ...]], tuple[tuple[str, str], ...]]:
+    palette: list[tuple[int, int, int, int]], legend: tuple[tuple[str, str], ...]
+) -> tuple[list[tuple[int, int, int, int]], tuple[tuple[str, str], ...]]:
     """Shift the blue of a colour that comes again by a step nobody sees, so that the page can tell its class."""
-    seen: set[tuple[int, ...]] = set()
+    seen: set[tuple[int, int, int]] = set()
     out = []
     for colour in palette:
         red, green, blue, alpha = colour

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 from typing import Any
 
@@ -21,7 +22,7 @@ def plain_text(value: Any) -> str:
     value : object
         A cell of a table; None and NaN give an empty text.
     """
-    if value is None or (isinstance(value, float) and value != value):
+    if value is None or (isinstance(value, float) and math.isnan(value)):
         return ""
     text = _LONE.sub("\ufffd", str(value))
     return _HIDDEN.sub(lambda m: f"[U+{ord(m.group()):04X}]", text)

@@ -1,4 +1,4 @@
-"""Colours of the map: ramps made here from lightness, chroma and hue, so that they read in grey and without red or green.
+"""Colours of the map: ramps made here from lightness, chroma and hue, to read in grey and without red or green.
 
 Sequential ramps fall steadily in lightness. The class colours alternate light and dark, so that neighbours in a legend
 differ in grey too; where there are more classes than colours the list repeats and the legend says so.

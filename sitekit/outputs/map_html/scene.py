@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -202,8 +203,4 @@ class MapScene:
 
 
 def _edges_rise(edges: tuple[float, ...]) -> bool:
-    return (
-        len(edges) >= 2
-        and all(math.isfinite(e) for e in edges)
-        and all(a < b for a, b in zip(edges, edges[1:], strict=False))
-    )
+    return len(edges) >= 2 and all(math.isfinite(e) for e in edges) and all(a < b for a, b in pairwise(edges))

@@ -1,4 +1,4 @@
-"""The still picture inside the page, for phones that block scripts: the first raster, outlines, colonies, a scale bar."""
+"""The still picture inside the page, for phones that block scripts: first raster, outlines, colonies, scale bar."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ def still_picture(
     canvas = Image.new("RGB", size, "#e9eef2")
     for overlay, opacity in ((base, 1.0), (shown, 0.8)):
         if overlay is not None:
-            _paste(canvas, overlay, opacity, west, north, scale)
+            _paste(canvas, overlay, opacity, (west, north), scale)
     draw = ImageDraw.Draw(canvas, "RGBA")
     for layer in layers:
         if layer["id"] in _LINES:
@@ -74,7 +74,8 @@ def still_picture(
     return "data:image/png;base64," + base64.b64encode(stream.getvalue()).decode("ascii")
 
 
-def _paste(canvas: Image.Image, overlay: Overlay, opacity: float, west: float, north: float, scale: float) -> None:
+def _paste(canvas: Image.Image, overlay: Overlay, opacity: float, corner: tuple[float, float], scale: float) -> None:
+    west, north = corner
     size = max(1, round((overlay.east - overlay.west) * scale)), max(1, round((overlay.north - overlay.south) * scale))
     drawn = overlay.image.convert("RGBA").resize(size, Image.Resampling.NEAREST)
     veil = drawn.getchannel("A").point(lambda a: round(a * opacity))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
@@ -106,7 +107,7 @@ def vector_layer(name: str, frame: GeoDataFrame | None, screen: Screen, cell: fl
     Returns
     -------
     dict
-        `id`, `label`, `one`, `given`, `thinned`, `fields` (words of the facts), `items`: each `n` (name), `t` (P points,
+        `id`, `label`, `one`, `given`, `thinned`, `fields` (words of the facts), `items`: each `n` (name), `t` (P point,
         L lines, A areas), `r` (parts → rings → steps), `v` (facts), `k` (rule, role or origin: decides the drawing).
     """
     label, one, name_columns = _TITLES[name]
@@ -173,11 +174,11 @@ def _fact(value: Any, places: int | None) -> str:
         number = float(value)
     except (TypeError, ValueError):
         return ""
-    return "" if number != number else f"{number:,.{places}f}".replace(",", "\u202f").replace("-", "−")
+    return "" if math.isnan(number) else f"{number:,.{places}f}".replace(",", "\u202f").replace("-", "−")
 
 
 def names_of(layers: Iterable[dict[str, Any]]) -> list[str]:
-    """Return the labels of layers that are given but empty, then of those the run does not have, for the page's note."""
+    """Return what to say of layers that are given but empty, then of those the run does not have."""
     listed = list(layers)
     empty = [f"{x['label']}: none in this run" for x in listed if x["given"] and not x["items"]]
     return empty + [f"{x['label']}: not part of this run" for x in listed if not x["given"]]

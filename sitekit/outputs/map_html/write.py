@@ -79,7 +79,8 @@ def map_page(scene: MapScene) -> str:
         _picture(f"r{i}", overlay, layer.opacity, i == 0)
         for i, (layer, overlay) in enumerate(zip(scene.rasters, rasters, strict=True))
     ]
-    data = {
+    missing = _missing(scene, layers)
+    data: dict[str, Any] = {
         "west": screen.west,
         "south": screen.south,
         "east": screen.east,
@@ -93,7 +94,7 @@ def map_page(scene: MapScene) -> str:
         "layers": layers,
         "colonies": colonies,
         "classes": ramp("classes", class_count()),
-        "missing": _missing(scene, layers),
+        "missing": missing,
     }
     west, south, east, north = outline
     lon, lat = longitude_latitude((west + east) / 2, (south + north) / 2)
@@ -102,7 +103,7 @@ def map_page(scene: MapScene) -> str:
         centre=(lat, lon),
         pictures=pictures,
         data_json=script_json(data),
-        body=_body(scene, still, data["missing"]),
+        body=_body(scene, still, missing),
     )
 
 

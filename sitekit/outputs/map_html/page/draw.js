@@ -123,7 +123,13 @@ sitekit.draw = (() => {
 
   // Colonies: dots while they crowd, the species' shape once they are apart, numbers once there is room.
   function colonies(context, view, all, colours, only) {
-    const r = Math.min(8, Math.max(1.1, 0.22 * view.ground)), fine = r > 2.2, room = [];
+    const r = Math.min(8, Math.max(1.3, 0.22 * view.ground)), fine = r > 2.2, room = [];
+    if (!fine && all.count <= 30000) { // a light rim lets dots stand out from dark bins
+      context.fillStyle = "rgba(255,255,255,0.9)";
+      for (let i = 0; i < all.count; i += 1) {
+        if (only === null || only === all.genet[i]) { context.fillRect(view.x(all.x[i]) - r - 0.9, view.y(all.y[i]) - r - 0.9, 2 * r + 1.8, 2 * r + 1.8); }
+      }
+    }
     for (let g = 0; g < all.genets.length; g += 1) {
       if (only !== null && only !== g) { continue; }
       const rows = all.byGenet[g], kind = sitekit.canvas.SHAPES[all.speciesOf[g] % sitekit.canvas.SHAPES.length];

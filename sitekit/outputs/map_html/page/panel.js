@@ -16,11 +16,11 @@ sitekit.panel = (() => {
     input.addEventListener("change", () => change(input.checked));
     return input;
   }
-  function set(parent, title) { const box = make("fieldset", parent); make("legend", box, title); return box; }
+  function set(parent, title, hidden) { const box = make("fieldset", parent); make("legend", box, title, hidden ? "sk-unseen" : ""); return box; }
 
   function switches(state) {
     const box = $("sk-layers");
-    const colour = set(box, "Colour the map by");
+    const colour = set($("sk-colours"), "Colour the map by", true);
     state.rasters.forEach((raster, i) => choice(colour, "radio", "sk-raster", raster.label, i === state.shown.raster, false, () => state.showRaster(i)));
     choice(colour, "radio", "sk-raster", "Nothing", state.shown.raster < 0, false, () => state.showRaster(-1));
     if (state.rasters.length) {
