@@ -78,7 +78,7 @@ def make_curve(
     at, points, class_responses
         The numbers of the shape.
     codes : mapping of class name to raster code
-        Needed by `classes`.
+        Needed by `classes`. A class without a response takes that of the nearest class above it in the standard.
 
     Returns
     -------
@@ -99,7 +99,7 @@ def make_curve(
     if shape == "table":
         return table(points)
     if shape == "classes":
-        return classes(class_responses or {}, codes or {})
+        return classes(_inherited(class_responses or {}, codes or {}), codes or {})
     raise InputFault(Fault("curve", repr(shape), ", ".join([*makers, "table", "classes"]), "Use one of these shapes."))
 
 
@@ -200,6 +200,23 @@ def merged(base: Sequence[Criterion], own: Sequence[tuple[Criterion, str | None]
                     "Correct the name.",
                 )
     return out
+
+
+def _inherited(responses: Mapping[str, float], codes: Mapping[str, int]) -> dict[str, float]:
+    found = dict(responses)
+    for name in codes:
+        above: str | None = name
+        while above is not None and above not in responses:
+            above = _parents().get(above)
+        if above is not None:
+            found[name] = responses[above]
+    return found
+
+
+@cache
+def _parents() -> dict[str, str | None]:
+    standard = json.loads(shared_file("cmecs_substrate.json").read_text("utf-8"))
+    return {row["name"]: row["parent"] for row in standard["classes"]}
 
 
 @cache

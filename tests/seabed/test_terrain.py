@@ -4,10 +4,10 @@ import subprocess
 import numpy as np
 import pytest
 import rasterio
+from affine import Affine
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
-from affine import Affine
 
 from sitekit.errors import InputFault
 from sitekit.seabed.terrain import FIELDS, terrain, terrain_halo
@@ -210,7 +210,7 @@ def test_depths_no_sea_has_are_refused_with_a_hint_at_nodata():
     """−99999 without a nodata tag taken for a mountain."""
     depth = np.ones((9, 9), np.float32)
     depth[4, 4] = -99999.0
-    with pytest.raises(InputFault, match="-99999 m.*nodata"):
+    with pytest.raises(InputFault, match=r"-99999 m.*nodata"):
         terrain(depth, 1.0, **SIZES)
 
 

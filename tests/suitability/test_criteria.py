@@ -1,5 +1,6 @@
 import json
 
+import numpy as np
 import pytest
 
 from sitekit.base.sources import shared_file, sources
@@ -7,7 +8,8 @@ from sitekit.errors import InputFault
 from sitekit.suitability.criteria import Criterion, criteria_set, make_curve, merged, set_classes, set_names
 from sitekit.suitability.curves import response, rise
 
-CODES = {name: k + 1 for k, name in enumerate(sorted({c for s in set_names() for c in set_classes(s)}))}
+STANDARD = json.loads(shared_file("cmecs_substrate.json").read_text("utf-8"))["classes"]
+CODES = {row["name"]: row["code"] for row in STANDARD}
 FOOT = 0.3048  # m, exact
 
 
@@ -47,6 +49,22 @@ def test_rubble_scores_low_but_is_not_a_veto_and_hard_bottom_is_full():
         bottom = next(c for c in criteria_set(name, CODES) if c.field == "substrate")
         assert response(bottom.curve, CODES["Coral Reef Substrate"]) == 1.0
         assert 0.0 < response(bottom.curve, CODES["Coral Rubble"]) < 0.3
+
+
+def test_finer_classes_take_the_response_of_the_class_above():
+    """Bedrock unjudged because only rock is listed, or man-made bottom judged like natural bottom."""
+    bottom = next(c for c in criteria_set("elkhorn", CODES) if c.field == "substrate").curve
+    for name, due in [("Bedrock", 1.0), ("Fine Sand", 0.0), ("Boulder", 0.3), ("Cobble", 0.0)]:
+        assert response(bottom, CODES[name]) == due, name
+    for name in ("Metal Rubble", "Anthropogenic Rock Reef Substrate", "Geologic Substrate"):
+        assert np.isnan(response(bottom, CODES[name])), name
+    assert np.isnan(response(bottom, 0))
+
+
+def test_classes_of_the_sets_are_names_of_the_standard():
+    """A misspelt class that is never met."""
+    for name in set_names():
+        assert set(set_classes(name)) <= set(CODES)
 
 
 @pytest.mark.parametrize("name", ["elkhorn", "staghorn"])

@@ -43,7 +43,7 @@ def test_substrate_and_slope_exclude_by_class_and_angle():
 def test_of_several_reasons_the_strictest_is_written(codes):
     """A forbidden area reported as merely too deep."""
     here = np.array([[True, False]])
-    out = exclude({"depth_m": np.full((1, 2), 5.0, np.float32)}, Limits(), {c: here for c in codes})
+    out = exclude({"depth_m": np.full((1, 2), 5.0, np.float32)}, Limits(), dict.fromkeys(codes, here))
     assert out.tolist() == [[min(codes), 0]]
 
 
