@@ -1,0 +1,1 @@
+"""Tests: a folder per room; `python -m tests.bench` measures."""

@@ -1,0 +1,1 @@
+"""Benches: `python -m tests.bench NAME [--short]`; each file has `main(short: bool)`."""

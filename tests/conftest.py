@@ -1,0 +1,6 @@
+"""What all tests share: hypothesis without a clock (the first call may compile) and with the same examples every time."""
+
+from hypothesis import settings
+
+settings.register_profile("sitekit", deadline=None, derandomize=True)
+settings.load_profile("sitekit")
