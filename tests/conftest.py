@@ -1,4 +1,4 @@
-"""What all tests share: hypothesis without a clock (the first call may compile) and with the same examples every time."""
+"""What all tests share: hypothesis without a clock (a first call may compile), with the same examples every time."""
 
 from hypothesis import settings
 

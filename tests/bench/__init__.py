@@ -1,1 +1,1 @@
-"""Benches: `python -m tests.bench NAME [--short]`; each file has `main(short: bool)`."""
+"""Benches: `python -m tests.bench NAME [--short]`; `main(short)` of each file prints and returns its figures."""
