@@ -1,0 +1,14 @@
+"""The written files against the promises: read again, with none of the code that made them.
+
+- promises: one finding per promise, with its figure
+- written: the files of a run as a stranger would read them
+- inputs_again: the team's own files, asked again at single places
+- files_whole: hashes, missing and foreign files, settings and inputs since the run
+- spacing_kept: every pair of units on the ellipsoid
+- places_allowed: candidates, forbidden areas, bottom, depth, score
+- positions_agree: the same places, rows and outlines in every file
+- counts_agree: counts, sequence numbers, tags, genets, stock
+- living_again: the lists of living colonies, asked again
+- clearances_kept: living colonies and edges, planned on paper
+- plan: every finding of a project
+"""

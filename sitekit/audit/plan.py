@@ -1,0 +1,50 @@
+"""Every finding of a project, in the order in which a reader asks: files, agreement, counts, places, distances."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from sitekit.audit.clearances_kept import audit_clearances
+from sitekit.audit.counts_agree import audit_counts
+from sitekit.audit.files_whole import audit_files
+from sitekit.audit.places_allowed import audit_places
+from sitekit.audit.positions_agree import audit_agreement
+from sitekit.audit.promises import Finding
+from sitekit.audit.spacing_kept import audit_spacing
+from sitekit.audit.written import read_written
+from sitekit.errors import Fault, FileFault
+from sitekit.season.settings import Settings
+
+
+def audit_plan(project: Path, settings: Settings) -> list[Finding]:
+    """Read the written files of a project again and judge every promise.
+
+    Parameters
+    ----------
+    project : Path
+        Folder with `plan.toml`, the team's files and `out/`.
+    settings : Settings
+        The plan as it stands.
+
+    Returns
+    -------
+    list of Finding
+        One per promise that the plan makes; a broken one is a finding too, never an error.
+
+    Raises
+    ------
+    FileFault
+        If nothing was written yet.
+    """
+    out = Path(project) / "out"
+    if not out.is_dir() or not any(out.iterdir()):
+        raise FileFault(Fault("out/", "holds no plan", "the files of a run", "Run: sitekit run plan.toml"))
+    written = read_written(out)
+    return [
+        *audit_files(Path(project), settings, written),
+        *audit_agreement(written),
+        *audit_counts(Path(project), settings, written),
+        *audit_places(Path(project), settings, written),
+        *audit_spacing(settings, written),
+        *audit_clearances(Path(project), settings, written),
+    ]
