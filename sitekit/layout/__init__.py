@@ -2,6 +2,16 @@
 
 - tape: along and offset beside a line between two pins
 - readings: what a diver reads off the tape, in steps of 0.1 m, with the separation kept
+- robustness: the share of plots displaced by the pin error that still stand on allowed bottom
+- shelves: rectangles of one bearing, and the best straight shelves of them
+- placing: rectangles of any bearing a gap apart, picked by quality or re-planned in a neighbourhood
+- packing: as many plots as fit, or the wanted number of the best
+- plots: rectangular plots along a tape line
+- circles: circular plots around a pin
+- slots: numbered slots inside a plot, bad ones skipped
+- bundles: tape lines fitted to points that are placed already
 - neighbours: like neighbours, the nearest like and unlike unit, what cannot be avoided
 - genets: exact counts, each plot its own mix, unlike genets side by side
+- routes: short ways from plot to plot, and the order in which a diver swims
+- numbering: the only maker of plot names, sequence numbers and tags
 """
