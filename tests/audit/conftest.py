@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,8 +17,8 @@ import pandas as pd
 import pytest
 import rasterio
 import shapely
-from pyproj import CRS, Transformer
 from affine import Affine
+from pyproj import CRS, Transformer
 
 from sitekit.audit.plan import audit_plan
 from sitekit.audit.promises import Finding
@@ -333,7 +334,13 @@ def _candidates(first: shapely.Geometry, crs: CRS) -> Any:
     return build("candidates", rows, shapes, crs)
 
 
+@pytest.fixture(scope="session")
+def sound(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Folder of a plan that keeps every promise; never changed."""
+    return make(tmp_path_factory.mktemp("sound")).folder
+
+
 @pytest.fixture
-def plan(tmp_path: Path) -> Plan:
-    """A plan that keeps every promise, ready to be damaged."""
-    return make(tmp_path)
+def plan(sound: Path, tmp_path: Path) -> Plan:
+    """A copy of it, ready to be damaged."""
+    return Plan(Path(shutil.copytree(sound, tmp_path / "plan")))
