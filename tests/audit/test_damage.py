@@ -303,5 +303,5 @@ def test_an_audit_without_a_plan_is_refused(tmp_path: Path, plan: Plan) -> None:
     from sitekit.audit.plan import audit_plan
 
     (tmp_path / "empty").mkdir()
-    with pytest.raises(FileFault, match="holds no plan.*sitekit run"):
+    with pytest.raises(FileFault, match=r"holds no plan.*sitekit run"):
         audit_plan(tmp_path / "empty", plan.settings)
