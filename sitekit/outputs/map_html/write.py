@@ -194,7 +194,7 @@ def _body(scene: MapScene, still: str, missing: list[str]) -> str:
         "datum": text(scene.datum),
         "cautions": items(scene.cautions, "None were given with this run."),
         "sources": items(scene.sources, "None were given with this run."),
-        "missing": items(missing, "Nothing: every layer has something to show."),
+        "missing": items(missing, "Every layer has something to show."),
         "notes": notes,
         "still": f'<img src="{still}" alt="Still picture of the map">',
     }

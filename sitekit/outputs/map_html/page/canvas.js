@@ -6,16 +6,23 @@ sitekit.canvas = (() => {
     initialize(pane, draw) { this._pane = pane; this._draw = draw; },
     onAdd(map) {
       this._map = map;
-      this._canvas = L.DomUtil.create("canvas", "leaflet-zoom-hide", map.getPane(this._pane));
-      this._canvas.setAttribute("aria-hidden", "true");
+      this._fresh();
       this.redraw();
     },
-    onRemove() { this._canvas.remove(); },
+    // A new sheet: one that was wiped prints white over what lies beneath it.
+    _fresh() {
+      if (this._canvas) { this._canvas.remove(); }
+      this._canvas = L.DomUtil.create("canvas", "leaflet-zoom-hide", this._map.getPane(this._pane));
+      this._canvas.setAttribute("aria-hidden", "true");
+    },
+    onRemove() { this._canvas.remove(); this._canvas = null; },
     getEvents() { return { moveend: this.redraw, viewreset: this.redraw, resize: this.redraw }; },
     redraw() {
       if (!this._map) { return; }
-      const size = this._map.getSize(), pad = size.multiplyBy(PAD).round(), ratio = window.devicePixelRatio || 1;
+      const size = this._map.getSize(), pad = size.multiplyBy(PAD).round(), paper = document.documentElement.classList.contains("sk-print");
+      const ratio = paper ? 3 : window.devicePixelRatio || 1;
       const wide = size.x + 2 * pad.x, high = size.y + 2 * pad.y;
+      if (paper) { this._fresh(); }
       L.DomUtil.setPosition(this._canvas, this._map.containerPointToLayerPoint(pad.multiplyBy(-1)));
       this._canvas.width = wide * ratio; this._canvas.height = high * ratio;
       this._canvas.style.width = `${wide}px`; this._canvas.style.height = `${high}px`;
