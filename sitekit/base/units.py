@@ -7,7 +7,7 @@ import difflib
 from sitekit.errors import Fault, InputFault
 
 # International foot and fathom: exact since the agreement of 1959 (1 ft = 0.3048 m, 1 fathom = 6 ft). The US survey
-# foot (1200/3937 m) differs by 2 parts per million: 0.06 mm at 30 m, so charts in either foot are read with this factor.
+# foot (1200/3937 m) differs by 2 parts per million, 0.06 mm at 30 m: charts in either are read with this factor.
 METRES_PER = {"m": 1.0, "cm": 0.01, "km": 1000.0, "ft": 0.3048, "fathom": 1.8288, "nmi": 1852.0}
 SQUARE_METRES_PER = {
     "m2": 1.0,

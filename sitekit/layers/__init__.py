@@ -3,4 +3,9 @@
 - grid: square cells in one projected system
 - tiled: rasters read and written by window
 - blocks: rasters of any size, tile by tile, in threads
+- vertical: sign, unit and datum of depths
+- source_raster: a raster as somebody made it, read by window
+- sampling: values of a source at the centres of grid cells
+- aligned: what became of a source, with figures
+- raster: rasters and polygons brought onto the grid
 """

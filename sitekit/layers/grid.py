@@ -104,3 +104,34 @@ class Grid:
         for row in range(0, self.shape[0], side):
             for col in range(0, self.shape[1], side):
                 yield row, col, min(side, self.shape[0] - row), min(side, self.shape[1] - col)
+
+
+def grid_for(bounds: tuple[float, float, float, float], crs: CRS, cell: float) -> Grid:
+    """Return the smallest grid that covers a box, its lines on whole multiples of the cell from the origin of the CRS.
+
+    Two runs over slightly different areas thus share their cell borders.
+
+    Parameters
+    ----------
+    bounds : tuple of float
+        West, south, east, north in `crs` [m].
+    crs : pyproj.CRS
+        Projected, in metres.
+    cell : float
+        Side of a cell [m], > 0.
+
+    Raises
+    ------
+    InputFault
+        If the box is empty or not finite, or the grid would be refused (see `Grid`).
+    """
+    west, south, east, north = bounds
+    if not (all(math.isfinite(v) for v in bounds) and west < east and south < north):
+        raise InputFault(Fault("area", f"extent {bounds}", "west < east and south < north [m]", "Check the area."))
+    if not (math.isfinite(cell) and cell > 0):
+        raise InputFault(Fault("grid.cell", f"{cell} m", "a number above 0", "Set plan.cell_m."))
+    slack = 1e-6  # of a cell: a border that is a multiple up to rounding stays one
+    left, right = math.floor(west / cell + slack), math.ceil(east / cell - slack)
+    low, high = math.floor(south / cell + slack), math.ceil(north / cell - slack)
+    # nine decimals: 0.1 m cells keep short numbers in the file's header
+    return Grid(crs, round(left * cell, 9), round(high * cell, 9), cell, (max(high - low, 1), max(right - left, 1)))
