@@ -1,5 +1,11 @@
 """Where each unit stands: separation, the bound, plots along tape lines, genets side by side, numbers.
 
+- buckets: points kept apart, found again by place
+- lattice: hexagonal lattices over one patch
+- sweep: rows swept by exact contact
+- spacing: as many points as fit, or the best N
+- bound: what no layout can beat
+- capacity: how many units a bottom holds, beside its bound
 - tape: along and offset beside a line between two pins
 - readings: what a diver reads off the tape, in steps of 0.1 m, with the separation kept
 - robustness: the share of plots displaced by the pin error that still stand on allowed bottom

@@ -1,0 +1,80 @@
+"""How many units a bottom holds, beside what it can hold at most, with and without the laying tolerance."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from sitekit.layout.bound import bound
+from sitekit.layout.spacing import place
+
+
+@dataclass(frozen=True)
+class Capacity:
+    """Units at two separations.
+
+    Parameters
+    ----------
+    capacity, bound : int
+        Found, and at most, at the planned separation (tolerance added).
+    capacity_at_d, bound_at_d : int
+        The same at the separation asked for.
+    """
+
+    capacity: int
+    bound: int
+    capacity_at_d: int
+    bound_at_d: int
+
+    @property
+    def least_share(self) -> float:
+        """At least this share of what is possible is reached at the planned separation, 0–1; 1 where nothing fits."""
+        return self.capacity / self.bound if self.bound else 1.0
+
+
+def capacity(
+    allowed: NDArray[np.bool_],
+    *,
+    west_m: float,
+    north_m: float,
+    cell_m: float,
+    separation_m: float,
+    planned_separation_m: float,
+    clear_points: ArrayLike | None = None,
+    clear_radii_m: ArrayLike | None = None,
+    seed: int = 0,
+) -> Capacity:
+    """Return how many units fit on a bottom, at the separation asked for and at the planned one.
+
+    Parameters
+    ----------
+    allowed, west_m, north_m, cell_m, clear_points, clear_radii_m, seed
+        As in `spacing.place`.
+    separation_m, planned_separation_m : float
+        Without and with the laying tolerance [m]; the planned one is not smaller.
+
+    Notes
+    -----
+    Never says "optimal": the bound is proven, the layout is found.
+    """
+    even = np.ones(allowed.shape, np.float32)
+
+    def at(separation: float) -> tuple[int, int]:
+        found = place(
+            allowed,
+            even,
+            west_m=west_m,
+            north_m=north_m,
+            cell_m=cell_m,
+            separation_m=separation,
+            clear_points=clear_points,
+            clear_radii_m=clear_radii_m,
+            seed=seed,
+        )
+        return found.easting.size, bound(allowed, even, cell_m=cell_m, separation_m=separation).count
+
+    planned = at(planned_separation_m)
+    asked = planned if planned_separation_m == separation_m else at(separation_m)
+    return Capacity(planned[0], planned[1], max(asked[0], planned[0]), max(asked[1], planned[1]))
