@@ -94,7 +94,7 @@ def _around_cells(path: Path, settings: Settings, crs: CRS, x: Floats, y: Floats
         qx, qy = change.transform(x + 0.5 * cell_m, y + 0.5 * cell_m)
         column, row = cell_place(source.transform, px, py)
         column_q, row_q = cell_place(source.transform, np.asarray(qx), np.asarray(qy))
-        spread = max(float(np.max(np.abs(column_q - column))), float(np.max(np.abs(row_q - row))))
+        spread = float(np.max(np.abs([column_q - column, row_q - row]), initial=0.0))
         halo = int(np.ceil(spread)) + 1
         columns, rows = np.floor(column).astype(np.int64), np.floor(row).astype(np.int64)
         for r, c, members in _pieces(rows, columns):

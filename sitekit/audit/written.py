@@ -16,7 +16,7 @@ import pyogrio
 from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 
-from sitekit.base.tables import table_names
+from sitekit.base.tables import table, table_names
 from sitekit.errors import SitekitError
 from sitekit.season.plan_tables import read_table
 
@@ -127,10 +127,13 @@ def _read_geojson(path: Path, kind: str, written: Written) -> GeoDataFrame | Non
             if not stream.read().rstrip().endswith(b"}"):  # readers of features one by one may not notice
                 raise ValueError("it ends in the middle: the collection is not closed")
         frame: Any = pyogrio.read_dataframe(path)
-        if "geometry" not in frame.columns:
+        if "geometry" not in frame.columns or len(frame) == 0:
             import geopandas as gpd
 
-            frame = gpd.GeoDataFrame(frame, geometry=gpd.GeoSeries([None] * len(frame)), crs=4326)
+            plain = pd.DataFrame(frame.drop(columns="geometry", errors="ignore"))
+            names = [*plain.columns, *(n for n in table(path.stem).names if n not in plain.columns)]
+            none = gpd.GeoSeries([None] * len(plain), index=plain.index)
+            frame = gpd.GeoDataFrame(plain.reindex(columns=names), geometry=none, crs=4326)
         if len(frame) and not set(frame.geometry.geom_type) <= {kind, f"Multi{kind}"}:
             raise ValueError(f"holds {sorted(set(map(str, frame.geometry.geom_type)))}, due: {kind}")
         if frame.crs is not None and CRS.from_user_input(frame.crs) != DEGREES:

@@ -298,6 +298,19 @@ def test_a_sound_plan_keeps_every_promise(plan: Plan) -> None:
     assert all(f.figure is not None for f in findings)
 
 
+def test_a_plan_without_units_keeps_its_other_promises(plan: Plan) -> None:
+    """A season whose reef has no room is still a plan; only the units asked for and never listed are missed."""
+
+    def emptied(tables: dict[str, pd.DataFrame]) -> None:
+        for name in ("colonies", "allotment"):
+            tables[name] = tables[name].iloc[:0]
+
+    plan.edit_season(emptied)
+    plan.edit_everywhere(lambda f: f)
+    plan.rehash()
+    assert set(plan.broken()) == {counts_agree.WANTED}
+
+
 def test_an_audit_without_a_plan_is_refused(tmp_path: Path, plan: Plan) -> None:
     """Nothing to audit must not look like nothing to complain about."""
     from sitekit.audit.plan import audit_plan
