@@ -20,7 +20,7 @@ sitekit.canvas = (() => {
     redraw() {
       if (!this._map) { return; }
       const size = this._map.getSize(), pad = size.multiplyBy(PAD).round(), paper = document.documentElement.classList.contains("sk-print");
-      const ratio = paper ? 3 : window.devicePixelRatio || 1;
+      const ratio = paper ? 2 : window.devicePixelRatio || 1;
       const wide = size.x + 2 * pad.x, high = size.y + 2 * pad.y;
       if (paper) { this._fresh(); }
       L.DomUtil.setPosition(this._canvas, this._map.containerPointToLayerPoint(pad.multiplyBy(-1)));
