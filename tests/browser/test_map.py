@@ -1,0 +1,171 @@
+"""The map in Debian's chromium with the network cut."""
+
+from __future__ import annotations
+
+import importlib.util
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from geographiclib.geodesic import Geodesic
+
+from sitekit.outputs.map_html.write import write_map
+
+CHROMIUM = Path("/usr/bin/chromium")
+pytestmark = [pytest.mark.browser, pytest.mark.skipif(not CHROMIUM.exists(), reason="chromium is not installed")]
+
+_where = Path(__file__).resolve().parents[1] / "outputs" / "map_scene.py"
+_spec = importlib.util.spec_from_file_location("map_scene", _where)
+assert _spec
+assert _spec.loader
+made = importlib.util.module_from_spec(_spec)
+sys.modules["map_scene"] = made
+_spec.loader.exec_module(made)
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        opened = play.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox"])
+        yield opened
+        opened.close()
+
+
+@pytest.fixture
+def opened(browser: Any, tmp_path: Path) -> Iterator[Any]:
+    contexts = []
+
+    def show(scene: Any, size: tuple[int, int] = (1366, 768)) -> Any:
+        write_map(tmp_path / "map.html", scene)
+        context = browser.new_context(viewport={"width": size[0], "height": size[1]})
+        contexts.append(context)
+        context.set_offline(True)
+        page = context.new_page()
+        page.said, page.asked = [], []
+        page.on("console", lambda message: page.said.append(message.text))
+        page.on("pageerror", lambda error: page.said.append(str(error)))
+        page.on("request", lambda r: page.asked.append(r.url) if not r.url.startswith(("file:", "data:")) else None)
+        page.goto((tmp_path / "map.html").as_uri())
+        page.wait_for_timeout(300)
+        return page
+
+    yield show
+    for context in contexts:
+        context.close()
+
+
+def _quiet(page: Any) -> bool:
+    return page.said == [] and page.asked == []
+
+
+@pytest.mark.parametrize("size", [(1366, 768), (390, 800)])
+def test_axe_finds_nothing_and_the_page_is_quiet(opened: Any, size: tuple[int, int]) -> None:
+    """A reader with a screen reader would be shut out, or the page would ask the network."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    page = opened(made.scene(), size)
+    page.context.set_offline(True)
+    found = Axe().run(page).response["violations"]
+    assert [(f["id"], [n["html"][:90] for n in f["nodes"][:2]]) for f in found] == []
+    assert _quiet(page)
+
+
+def test_text_from_data_is_never_run(opened: Any) -> None:
+    """A name in a shared file would run a script on the reader's machine."""
+    page = opened(made.scene(text=made.NASTY))
+    box = page.locator(".sk-map").bounding_box()
+    page.mouse.click(box["x"] + box["width"] * 0.42, box["y"] + box["height"] * 0.4)
+    page.wait_for_timeout(200)
+    page.fill("#sk-find", "ws")
+    assert page.evaluate("() => window.hit") is None
+    assert page.locator("img[src='x']").count() == 0
+    assert "{{7*7}}" in page.locator("#sk-facts").inner_text()
+    assert _quiet(page)
+
+
+LINES = [
+    (-64.8, 18.2, -64.79, 18.21),
+    (179.99, -16.0, -179.99, -16.001),
+    (10.0, 0.0, 10.5, 0.0),
+    (5.0, 60.0, 40.0, -20.0),
+]
+
+
+@pytest.mark.parametrize("line", LINES)
+def test_measure_agrees_with_geographiclib(opened: Any, line: tuple[float, ...]) -> None:
+    """A tape would be cut too short (Karney's GeographicLib as witness, 0.1 mm)."""
+    page = opened(made.scene(made.grid(4, 4), colonies=1))
+    got = page.evaluate("(l) => sitekit.geodesy.inverse(...l)", list(line))
+    want = Geodesic.WGS84.Inverse(line[1], line[0], line[3], line[2])
+    assert got["metres"] == pytest.approx(want["s12"], abs=1e-4)
+    assert got["bearing"] == pytest.approx(want["azi1"] % 360, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("notation", "text"),
+    [("ddm", "18° 00.0000′ N, 064° 30.0000′ W"), ("dms", "18° 00′ 00.00″ N, 064° 30′ 00.00″ W")],
+)
+def test_minutes_never_reach_sixty(opened: Any, notation: str, text: str) -> None:
+    """60 minutes would be read as another degree."""
+    page = opened(made.scene(made.grid(4, 4), colonies=1))
+    assert page.evaluate("(n) => sitekit.geodesy.position(-64.4999999999, 17.9999999999, n)", notation) == text
+
+
+def test_a_tag_is_found_and_told(opened: Any) -> None:
+    """A diver's tag could not be looked up."""
+    page = opened(made.scene())
+    page.fill("#sk-find", "WS-0010")
+    page.click("#sk-found button")
+    assert "Colony WS-0010" in page.locator("#sk-facts").inner_text()
+
+
+def test_the_keyboard_tells_what_lies_under_the_cross(opened: Any) -> None:
+    """Someone without a mouse would learn nothing from the map."""
+    page = opened(made.scene())
+    page.locator(".sk-map").focus()
+    page.keyboard.press("Enter")
+    page.wait_for_timeout(200)
+    assert "This cell" in page.locator("#sk-facts").inner_text()
+
+
+def test_a_hundred_thousand_colonies_show_within_a_second(opened: Any) -> None:
+    """The page would seem dead on opening (design table: first paint < 1 s)."""
+    page = opened(made.scene(colonies=100_000))
+    paint = page.evaluate("() => performance.getEntriesByName('first-contentful-paint')[0].startTime")
+    assert paint < 1000
+    assert page.evaluate("() => sitekit.state.ready") < 1500
+    assert _quiet(page)
+
+
+def test_small_and_empty_scenes_open(opened: Any) -> None:
+    """The page of a run that found nothing would stay blank."""
+    nothing = dict.fromkeys(("candidates", "sites", "plots", "tape_lines", "work_areas", "protected", "existing"))
+    page = opened(made.scene(made.grid(1, 1), colonies=1, rasters=(), reasons=(), depth=None, **nothing))
+    assert "Rasters: not part of this run" in page.locator(".sk-about").inner_text()
+    assert _quiet(page)
+
+
+def test_a_plan_across_180_degrees_opens(opened: Any) -> None:
+    """The cursor would read 181° E."""
+    page = opened(made.scene(made.grid(50, 300, 1000.0, epsg=32601, west=100_000.0)))
+    page.mouse.move(400, 300)
+    page.mouse.move(405, 300)
+    longitude = page.locator("#sk-position").inner_text().split(", ")[1]
+    assert 177 <= int(longitude[:3]) < 180
+    assert _quiet(page)
+
+
+def test_printing_takes_one_page(opened: Any) -> None:
+    """The legend would come out on a second sheet."""
+    import io
+
+    import pdfplumber
+
+    page = opened(made.scene())
+    with pdfplumber.open(io.BytesIO(page.pdf(prefer_css_page_size=True, print_background=True))) as pdf:
+        assert len(pdf.pages) == 1
+        assert "Cautions" in pdf.pages[0].extract_text()
