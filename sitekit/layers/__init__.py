@@ -8,4 +8,8 @@
 - sampling: values of a source at the centres of grid cells
 - aligned: what became of a source, with figures
 - raster: rasters and polygons brought onto the grid
+- polygons: outlines as somebody drew them
+- substrate: bottom types mapped to the classes of the standard
+- protected: areas with a rule each
+- points: existing colonies
 """

@@ -41,7 +41,7 @@ def write_plan(path: Path, tables: Mapping[str, pd.DataFrame], crs: CRS) -> None
         If the file cannot be written.
     """
     checked = {name: conform(tables[name], name) if name in tables else empty(name, crs) for name in table_names()}
-    with _fixed_time(), atomic_path(path) as beside:
+    with fixed_time(), atomic_path(path) as beside:
         for name, frame in checked.items():
             _write_layer(beside, name, frame, crs)
 
@@ -106,7 +106,8 @@ def read_plan(path: Path) -> dict[str, pd.DataFrame]:
 
 
 @contextmanager
-def _fixed_time() -> Iterator[None]:
+def fixed_time() -> Iterator[None]:
+    """Let GeoPackages carry a fixed time of last change, so that equal content has equal bytes."""
     before = os.environ.get("OGR_CURRENT_DATE")
     pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": _FIXED_TIME})
     try:

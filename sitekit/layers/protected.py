@@ -1,0 +1,87 @@
+"""Protected areas: a rule each; where they lie over one another the strictest wins and all are listed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import geopandas as gpd
+from pyproj import CRS
+
+from sitekit.errors import Faults
+from sitekit.layers.polygons import read_polygons
+
+# The order is the order of strictness; rasters hold the highest code.
+RULE_CODES = {"none": 1, "preferred": 2, "permit": 3, "forbidden": 4}
+_PROPOSED = "proposed"  # status of an area that has no legal effect yet
+
+
+def read_protected(
+    path: Path,
+    *,
+    to_crs: CRS,
+    name_field: str = "name",
+    rule_field: str | None = None,
+    rules: Mapping[str, str] | None = None,
+    crs: str | None = None,
+) -> tuple[gpd.GeoDataFrame, tuple[str, ...]]:
+    """Read protected areas with a rule each.
+
+    Parameters
+    ----------
+    path, to_crs, crs
+        As in `read_polygons`.
+    name_field : str
+        Column with names.
+    rule_field : str, optional
+        Column with rules: forbidden, permit, preferred or none.
+    rules : mapping of name to rule, optional
+        Wins over the column.
+
+    Returns
+    -------
+    GeoDataFrame, tuple of str
+        Columns `name`, `rule`, `code`, geometry, strictest last; and notes.
+
+    Raises
+    ------
+    InputFault
+        Naming every missing column, area without a rule, unknown rule, and rule whose name is not in the file.
+    """
+    frame, notes = read_polygons(path, to_crs=to_crs, crs=crs, where="layers.protected")
+    given = dict(rules or {})
+    columns = ", ".join(c for c in frame.columns if c not in (frame.geometry.name, "line"))
+    with Faults() as faults:
+        for key, column in (("name_field", name_field), ("rule_field", rule_field)):
+            if column is not None and column not in frame.columns:
+                faults.add(f"layers.protected.{key}", f"no column {column!r}", f"one of {columns}", "Correct the name.")
+    names = [str(n) for n in frame[name_field]]
+    found = []
+    with Faults() as faults:
+        for name in given:
+            if name not in names:
+                faults.add(f"layers.protected.rules.{name!r}", "no area has this name", ", ".join(names), "Correct it.")
+        for line, name, row in zip(frame["line"], names, frame.to_dict("records"), strict=True):
+            rule = given.get(name, row.get(rule_field) if rule_field else None)
+            text = str(rule).strip().lower() if rule is not None else ""
+            if text not in RULE_CODES:
+                faults.add(
+                    f"layers.protected, row {line} ({name})",
+                    f"rule {rule!r}" if rule is not None else "no rule",
+                    ", ".join(RULE_CODES),
+                    "A category alone never decides: ask the authority and write the rule.",
+                )
+            found.append(text)
+    extra: list[str] = []
+    status = next((c for c in frame.columns if c.lower() == "status"), None)
+    if status:
+        proposed = frame[status].astype(str).str.lower() == _PROPOSED
+        if bool(proposed.any()):
+            extra.append("proposed areas have no legal effect and count as `none`: " + ", ".join(frame.loc[proposed, name_field]))
+            found = ["none" if p else r for p, r in zip(proposed, found, strict=True)]
+    out = gpd.GeoDataFrame(
+        {"name": names, "rule": found, "code": [RULE_CODES[r] for r in found]},
+        geometry=list(frame.geometry),
+        crs=to_crs,
+    )
+    return out.sort_values("code", kind="stable").reset_index(drop=True), (*notes, *extra)

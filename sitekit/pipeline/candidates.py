@@ -1,0 +1,268 @@
+"""Stage 3: patches of passing cells, what they offer each species, and the codes that people gave them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import rasterio
+import shapely
+from numpy.typing import NDArray
+from rasterio.features import rasterize
+from rasterio.windows import Window
+
+from sitekit.base.geodesy import polygon_area
+from sitekit.base.tables import build
+from sitekit.errors import Fault, InputFault
+from sitekit.layers.blocks import in_order
+from sitekit.pipeline.bottoms import read_bottom, read_colonies
+from sitekit.pipeline.capacities import Room, room_for
+from sitekit.pipeline.fields import RASTERS, Ground, raster, read_ground, species_criteria
+from sitekit.pipeline.places import named_places, site_places
+from sitekit.pipeline.project import Done, Project
+from sitekit.season.plan_tables import write_plan
+from sitekit.sites.codes import Coded, match_codes, nearest_names
+from sitekit.suitability.candidates import Patch, PatchFinder, PatchStatistics, patch_statistics
+
+STRIP = 512  # rows read at a time
+
+
+def run(project: Project, run_id: str) -> Done:
+    """Find candidates and write the tables `candidates` and `candidate_species`."""
+    ground = read_ground(project)
+    sites = site_places(project, ground.grid.crs)
+    outlines, statistics, cells = _given(project, ground) or _computed(project, ground, sites)
+    order = sorted(range(len(outlines)), key=lambda i: (-statistics[i].score_mean, -cells[i], i))
+    outlines, statistics = [outlines[i] for i in order], [statistics[i] for i in order]
+    cells = [cells[i] for i in order]
+    matched = match_codes(sites, outlines)
+    code_of = {index: site.code for site, index in zip(sites, matched, strict=True) if index is not None}
+    names = nearest_names(outlines, *named_places(project, ground.grid.crs))
+    labels = [f"C{i + 1:0{max(2, len(str(len(outlines))))}d}" for i in range(len(outlines))]
+    rooms = _rooms(project, ground, outlines)
+    areas = [polygon_area(o, ground.grid.crs) for o in outlines]
+    criteria = species_criteria(project.settings)
+    rules = _protected(project, outlines)
+    rows, species_rows = [], []
+    for i, label in enumerate(labels):
+        figures = statistics[i]
+        passing = [code for code, n in figures.species_cells.items() if n]
+        best = max(passing, key=lambda c: figures.species_cells[c], default=next(iter(criteria)))
+        limiting = criteria[best][figures.limiting].name if figures.limiting >= 0 else None
+        rows.append(
+            {
+                "candidate": label,
+                "site": code_of.get(i),
+                "nearest_name": names[i],
+                "species": " ".join(passing) or "none",
+                "cells": cells[i],
+                "area_m2": areas[i],
+                "depth_min_m": figures.depth_min_m,
+                "depth_mean_m": figures.depth_mean_m,
+                "depth_max_m": figures.depth_max_m,
+                "score_mean": figures.score_mean,
+                "score_max": figures.score_max,
+                "limiting": limiting,
+                "protected": rules[i],
+                "unknown_pct": figures.unknown_pct,
+                "scout": ground.scout,
+                "note": ground.scout_reason or None,
+            }
+        )
+        for code in passing:
+            area = areas[i] * figures.species_cells[code] / cells[i]
+            room = rooms[i][code]
+            species_rows.append(
+                {
+                    "candidate": label,
+                    "species": code,
+                    "area_m2": area,
+                    "score_mean": figures.species_score_mean[code],
+                    "score_sum": area * figures.species_score_mean[code],
+                    "separation_m": room.separation_m,
+                    "planned_separation_m": room.planned_separation_m,
+                    "capacity": room.capacity,
+                    "bound": room.bound,
+                    "capacity_at_d": room.capacity_at_d,
+                    "bound_at_d": room.bound_at_d,
+                }
+            )
+    crs = ground.grid.crs
+    tables = {
+        "candidates": build("candidates", rows, [_multi(o) for o in outlines], crs),
+        "candidate_species": build("candidate_species", species_rows),
+    }
+    write_plan(project.target("season.gpkg"), tables, crs)
+    return Done(["season.gpkg"], _figures(rows, species_rows, sites, matched), _shortfalls(project, rows, sites, matched))
+
+
+def _computed(
+    project: Project, ground: Ground, sites: list[Coded]
+) -> tuple[list[Any], list[PatchStatistics], list[int]]:
+    """Return outlines, statistics and cells of computed patches; a site's polygon cuts its own patch out."""
+    settings = project.settings
+    grid = ground.grid
+    least = settings.candidates.least_area_m2 / (grid.cell / ground.scale) ** 2
+    cuts = [(s.place, i + 1) for i, s in enumerate(sites) if not isinstance(s.place, shapely.Point)]
+    finders = [PatchFinder() for _ in range(len(sites) + 1)]
+    files = [rasterio.open(project.result(f"score_{s.code}.tif")) for s in settings.species]
+    try:
+        for row in range(0, grid.shape[0], STRIP):
+            rows = min(STRIP, grid.shape[0] - row)
+            window = Window(0, row, grid.shape[1], rows)
+            passing = np.zeros((rows, grid.shape[1]), bool)
+            for file in files:
+                passing |= file.read(1, window=window) >= np.float32(settings.score.passing)
+            owner = np.zeros(passing.shape, np.int32)
+            if cuts:
+                strip = grid.window(row, 0, passing.shape)
+                owner = rasterize(cuts, out_shape=passing.shape, transform=strip.transform, dtype="int32")
+            finders[0].add(passing & (owner == 0), row)
+            for _, number in cuts:
+                finders[number].add(passing & (owner == number), row)
+            project.machine.progress(row + rows, grid.shape[0])
+    finally:
+        for file in files:
+            file.close()
+    patches = finders[0].patches(least)
+    for _, number in cuts:
+        own = finders[number].patches(1.0)
+        if own:
+            patches.append(_together(own))
+    statistics = [_statistics(project, ground, p) for p in patches]
+    return [p.outline(grid) for p in patches], statistics, [p.cells for p in patches]
+
+
+def _given(project: Project, ground: Ground) -> tuple[list[Any], list[PatchStatistics], list[int]] | None:
+    """Return outlines that a person edited, cut to cells of the grid that have a score."""
+    name = project.settings.candidates.from_file
+    if name is None:
+        return None
+    frame = gpd.read_file(project.input(name, "candidates.from")).to_crs(ground.grid.crs)
+    if frame.empty:
+        raise InputFault(Fault("candidates.from", f"{name!r} has no shapes", "at least one polygon", "Correct the file."))
+    outlines, statistics, cells = [], [], []
+    for shape in frame.geometry:
+        mask = rasterize([(shape, 1)], out_shape=ground.grid.shape, transform=ground.grid.transform, dtype="uint8") > 0
+        usable = np.zeros(mask.shape, bool)
+        for species in project.settings.species:
+            with rasterio.open(project.result(f"score_{species.code}.tif")) as file:
+                usable |= file.read(1) >= np.float32(project.settings.score.passing)
+        finder = PatchFinder()
+        finder.add(mask & usable, 0)
+        parts = finder.patches(1.0)
+        if not parts:
+            continue
+        patch = _together(parts)
+        outlines.append(patch.outline(ground.grid))
+        statistics.append(_statistics(project, ground, patch))
+        cells.append(patch.cells)
+    return outlines, statistics, cells
+
+
+def _together(patches: list[Patch]) -> Patch:
+    row, col = min(p.row for p in patches), min(p.col for p in patches)
+    bottom = max(p.row + p.mask.shape[0] for p in patches)
+    right = max(p.col + p.mask.shape[1] for p in patches)
+    mask = np.zeros((bottom - row, right - col), bool)
+    for p in patches:
+        rows, cols = p.mask.shape
+        mask[p.row - row : p.row - row + rows, p.col - col : p.col - col + cols] |= p.mask
+    return Patch(row, col, mask)
+
+
+def _statistics(project: Project, ground: Ground, patch: Patch) -> PatchStatistics:
+    window = Window(patch.col, patch.row, patch.mask.shape[1], patch.mask.shape[0])
+
+    def read(path: Path, band: int = 1) -> NDArray[Any]:
+        with rasterio.open(path) as file:
+            values: NDArray[Any] = file.read(band, window=window)
+            return values
+
+    codes = [s.code for s in project.settings.species]
+    return patch_statistics(
+        patch,
+        read(raster(project, "depth")),
+        {c: read(project.result(f"score_{c}.tif")) for c in codes},
+        {c: read(project.result(f"reasons_{c}.tif")) for c in codes},
+        {c: read(project.result(f"reasons_{c}.tif"), 3) for c in codes},
+        passing_score=project.settings.score.passing,
+    )
+
+
+def _rooms(project: Project, ground: Ground, outlines: list[Any]) -> list[dict[str, Room]]:
+    """Return what each candidate holds, worked out candidate by candidate in the pool."""
+    colonies = read_colonies(project)
+
+    def work(outline: Any) -> dict[str, Room]:
+        bottom = read_bottom(project, ground, outline, colonies)
+        return {s.code: room_for(project, ground, bottom, s.code) for s in project.settings.species}
+
+    found = []
+    for done, rooms in enumerate(in_order(work, iter(outlines), project.machine.threads), start=1):
+        found.append(rooms)
+        project.machine.progress(done, len(outlines))
+    return found
+
+
+def _protected(project: Project, outlines: list[Any]) -> list[str | None]:
+    path = project.result(f"{RASTERS}/protected.gpkg")
+    if not path.exists():
+        return [None] * len(outlines)
+    areas = gpd.read_file(path)
+    listed = []
+    for outline in outlines:
+        hits = areas[areas.intersects(outline)]
+        listed.append("; ".join(f"{n} ({r})" for n, r in zip(hits["name"], hits["rule"], strict=True)) or None)
+    return listed
+
+
+def _multi(shape: Any) -> shapely.MultiPolygon:
+    return shape if isinstance(shape, shapely.MultiPolygon) else shapely.MultiPolygon([shape])
+
+
+def _figures(
+    rows: list[dict[str, Any]], species: list[dict[str, Any]], sites: list[Coded], matched: list[int | None]
+) -> dict[str, Any]:
+    return {
+        "candidates": len(rows),
+        "area_m2": round(sum(r["area_m2"] for r in rows), 1),
+        "codes_matched": sum(m is not None for m in matched),
+        "codes": len(sites),
+        "capacity": {
+            code: sum(int(r["capacity"] or 0) for r in species if r["species"] == code)
+            for code in sorted({r["species"] for r in species})
+        },
+        "bound": {
+            code: sum(int(r["bound"] or 0) for r in species if r["species"] == code)
+            for code in sorted({r["species"] for r in species})
+        },
+    }
+
+
+def _shortfalls(
+    project: Project, rows: list[dict[str, Any]], sites: list[Coded], matched: list[int | None]
+) -> list[Fault]:
+    found = []
+    if not rows:
+        found.append(
+            Fault(
+                "candidates",
+                "no patch of passing cells is large enough",
+                f"at least {project.settings.candidates.least_area_m2:g} m² at score ≥ {project.settings.score.passing:g}",
+                "Look at reasons_<species>.tif and the map; lower score.passing or candidates.least_area_m2.",
+            )
+        )
+    found += [
+        Fault(
+            f"site {site.code}",
+            "lies in no candidate",
+            "a place where cells pass for at least one species",
+            "Move the site, or look at the map for what excludes it.",
+        )
+        for site, index in zip(sites, matched, strict=True)
+        if index is None
+    ]
+    return found

@@ -1,0 +1,61 @@
+"""Stage 7: the files people read, all from the season's tables."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+
+from sitekit.outputs.tables import write_colonies_csv
+from sitekit.outputs.vector import write_geojson
+from sitekit.pipeline.fields import read_ground
+from sitekit.pipeline.map_scene import map_scene
+from sitekit.pipeline.project import Done, Project
+from sitekit.season.plan_tables import read_plan
+
+CAUTIONS = (
+    "Planning aid only: not a permit.",
+    "Not for navigation; depths and positions carry the errors stated for them.",
+    "Dive planning belongs to the dive supervisor and the team's own tables and rules.",
+    "Handling protected corals needs authority; local codes come first.",
+)
+
+
+def run(project: Project, run_id: str) -> Done:
+    """Write GeoJSON, CSV and map."""
+    from sitekit.outputs.map_html.write import write_map
+
+    settings = project.settings
+    tables = read_plan(project.result("season.gpkg"))
+    ground = read_ground(project)
+    about = {
+        "name": settings.plan.name,
+        "run_id": run_id,
+        "date": settings.plan.date.isoformat(),
+        "depth_datum": settings.layers.bathymetry.datum,
+        "cautions": list(CAUTIONS),
+    }
+    fictional = settings.plan.fictional
+    candidates, colonies = tables["candidates"], tables["colonies"]
+    write_geojson(
+        project.target("candidates.geojson"),
+        gpd.GeoDataFrame(candidates),
+        id_column="candidate",
+        fictional=fictional,
+        about=about,
+    )
+    files = ["candidates.geojson"]
+    if not ground.scout:
+        named = gpd.GeoDataFrame(colonies)
+        named["id"] = [f"{s}-{n}" for s, n in zip(named["site"], named["sequence"], strict=True)]
+        write_geojson(
+            project.target("colonies.geojson"), named, id_column="id", fictional=fictional, about=about
+        )
+        write_colonies_csv(
+            project.target("colonies.csv"),
+            gpd.GeoDataFrame(colonies),
+            notation=settings.outputs.coordinates,
+            fictional=fictional,
+        )
+        files += ["colonies.geojson", "colonies.csv"]
+    write_map(project.target("map.html"), map_scene(project, ground, tables, run_id, CAUTIONS))
+    files.append("map.html")
+    return Done(files, {"candidates": len(candidates), "colonies": len(colonies), "files": files})

@@ -1,0 +1,272 @@
+"""What criteria read, per block: each field from the aligned layers, with the neighbours it needs.
+
+This is the one place that knows which field comes from which layer.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from pyproj import CRS
+
+from sitekit.errors import Fault, InputFault
+from sitekit.layers.blocks import Block, Input
+from sitekit.layers.grid import Grid
+from sitekit.layers.substrate import hard_codes, substrate_codes
+from sitekit.pipeline.project import Project
+from sitekit.seabed.distance import distance, distance_halo
+from sitekit.seabed.terrain import terrain, terrain_halo
+from sitekit.season.settings import Settings
+from sitekit.suitability.criteria import TERRAIN_FIELDS, Criterion, criteria_set, make_curve, merged
+from sitekit.suitability.curves import KNOTS
+
+RASTERS = "layers"  # folder of aligned rasters below out/
+GRID_FILE = f"{RASTERS}/grid.json"
+
+
+@dataclass(frozen=True)
+class Ground:
+    """The grid of a run and what the layers stage found out about it.
+
+    Parameters
+    ----------
+    grid : Grid
+        The working grid.
+    layers : frozenset of str
+        Names of aligned rasters.
+    scale : float
+        Largest scale factor of the working system in the area: grid distance / distance on the ellipsoid.
+    scout : bool
+        True where the bottom is known too coarsely to place colonies.
+    scout_reason : str
+        Why, empty if not.
+    """
+
+    grid: Grid
+    layers: frozenset[str]
+    scale: float
+    scout: bool
+    scout_reason: str
+
+
+def write_ground(path: Path, ground: Ground) -> None:
+    """Keep the grid of a run beside its rasters."""
+    from sitekit.base.files import write_json
+
+    write_json(
+        path,
+        {
+            "crs": ground.grid.crs.to_wkt(),
+            "west": ground.grid.west,
+            "north": ground.grid.north,
+            "cell_m": ground.grid.cell,
+            "shape": list(ground.grid.shape),
+            "layers": sorted(ground.layers),
+            "scale": ground.scale,
+            "scout": ground.scout,
+            "scout_reason": ground.scout_reason,
+        },
+    )
+
+
+def read_ground(project: Project) -> Ground:
+    """Return the grid of the newest layers stage."""
+    data = json.loads(project.result(GRID_FILE).read_text("utf-8"))
+    grid = Grid(CRS.from_wkt(data["crs"]), data["west"], data["north"], data["cell_m"], tuple(data["shape"]))
+    return Ground(grid, frozenset(data["layers"]), data["scale"], data["scout"], data["scout_reason"])
+
+
+def raster(project: Project, name: str) -> Path:
+    """Return the path of an aligned raster, e.g. `depth`."""
+    return project.result(f"{RASTERS}/{name}.tif")
+
+
+def species_criteria(settings: Settings) -> dict[str, list[Criterion]]:
+    """Return the criteria of every species: its built-in set with the plan's own ones merged in.
+
+    Raises
+    ------
+    InputFault
+        Naming every criterion whose layer is missing, and every wrong class or set name.
+    """
+    codes = substrate_codes()
+    found: dict[str, list[Criterion]] = {}
+    for one in settings.species:
+        base = criteria_set(one.criteria, codes) if one.criteria else []
+        own = [
+            (
+                Criterion(
+                    c.name,
+                    c.field,
+                    make_curve(
+                        c.curve.shape,
+                        at=c.curve.at,
+                        points=[(x, y) for x, y in c.curve.points],
+                        class_responses=c.curve.classes,
+                        codes=codes,
+                    ),
+                    c.weight,
+                    c.source,
+                    verified=True,
+                ),
+                c.replaces,
+            )
+            for c in settings.criteria
+            if not c.species or one.code in c.species
+        ]
+        found[one.code] = [c for c in merged(base, own) if c.weight > 0]
+    return found
+
+
+def check_fields(settings: Settings, criteria: Mapping[str, Sequence[Criterion]]) -> None:
+    """Refuse criteria that read a field no layer gives.
+
+    Raises
+    ------
+    InputFault
+        Naming each of them, with the fields that there are.
+    """
+    have = available_fields(settings)
+    faults = [
+        Fault(
+            f"criterion {c.name!r} of {code}",
+            f"reads {c.field!r}",
+            "one of " + ", ".join(sorted(have)),
+            "Add the layer it needs, or replace the criterion by one of weight 0.",
+        )
+        for code, rows in criteria.items()
+        for c in rows
+        if c.field not in have
+    ]
+    if faults:
+        raise InputFault(*faults)
+
+
+def available_fields(settings: Settings) -> set[str]:
+    """Return the names of the fields that the plan's layers give."""
+    have = {"depth_m", *TERRAIN_FIELDS, *settings.layers.rasters}
+    if settings.layers.substrate:
+        have |= {"substrate", "distance_edge_m"}
+    if settings.layers.colonies:
+        have.add("distance_colonies_m")
+    return have
+
+
+class FieldReader:
+    """Turns the aligned layers of a block into the fields that criteria ask for.
+
+    Parameters
+    ----------
+    project : Project
+        With the layers stage done.
+    ground : Ground
+        Its grid.
+    criteria : mapping of species code to list of Criterion
+        Decides which fields are worked out, and how far distances must be known: to the last knot of their curves.
+    slope : bool
+        Whether the slope is due for an exclusion.
+    """
+
+    def __init__(
+        self, project: Project, ground: Ground, criteria: Mapping[str, Sequence[Criterion]], *, slope: bool
+    ) -> None:
+        settings = project.settings
+        self.cell = ground.grid.cell
+        self.names = sorted({c.field for rows in criteria.values() for c in rows} | {"depth_m"})
+        self.terrain = [n for n in TERRAIN_FIELDS if n in self.names or (slope and n == "slope_deg")]
+        self.windows = settings.terrain
+        self.reach = {
+            name: max((c.curve.x[-1] for rows in criteria.values() for c in rows if c.field == name and _has_end(c)), default=0.0)
+            for name in ("distance_colonies_m", "distance_edge_m")
+        }
+        self.users = [n for n in settings.layers.rasters if n in self.names]
+        self.surveyed = "surveyed" in ground.layers
+        self.inputs: dict[str, Input] = {"depth": Input(raster(project, "depth"))}
+        if "substrate" in ground.layers:
+            self.inputs["substrate"] = Input(raster(project, "substrate"), 0)
+        if "distance_colonies_m" in self.names:
+            self.inputs["colonies"] = Input(raster(project, "colonies"), 0)
+            if self.surveyed:
+                self.inputs["surveyed"] = Input(raster(project, "surveyed"), 0)
+        for name in self.users:
+            self.inputs[f"user {name}"] = Input(raster(project, f"raster_{name}"))
+        self.halo = self._halo()
+        self.hard = np.zeros(256, bool)
+        self.hard[hard_codes()] = True
+
+    def _halo(self) -> int:
+        need = 0
+        if self.terrain:
+            need = terrain_halo(
+                self.cell,
+                outer_m=self._outer(),
+                ruggedness_radius_m=self._radius(),
+                fields=self.terrain,
+            )
+        for name, reach in self.reach.items():
+            if name in self.names:
+                need = max(need, distance_halo(self.cell, self._cap(reach)))
+        return need
+
+    def _outer(self) -> float:
+        """Return the ring's outer radius, at least two cells, so that coarse grids have a ring."""
+        return max(self.windows.position_outer_m, 2.0 * self.cell)
+
+    def _inner(self) -> float:
+        return min(max(self.windows.position_inner_m, self.cell), self._outer() - self.cell)
+
+    def _radius(self) -> float:
+        """Return the ruggedness radius, at least the 3 × 3 window of the paper."""
+        return max(self.windows.ruggedness_radius_m, 1.5 * self.cell)
+
+    def _cap(self, reach: float) -> float:
+        return max(math.ceil(reach / self.cell) + 1, 2) * self.cell
+
+    def __call__(self, arrays: Mapping[str, NDArray[Any]], block: Block) -> dict[str, NDArray[Any]]:
+        """Return field name -> array of the block without its halo."""
+        core = block.core
+        depth = arrays["depth"]
+        fields: dict[str, NDArray[Any]] = {"depth_m": np.ascontiguousarray(depth[core])}
+        if self.terrain:
+            fields.update(
+                terrain(
+                    depth,
+                    self.cell,
+                    inner_m=self._inner(),
+                    outer_m=self._outer(),
+                    ruggedness_radius_m=self._radius(),
+                    halo=block.halo,
+                    fields=self.terrain,
+                )
+            )
+        if "substrate" in arrays:
+            fields["substrate"] = np.ascontiguousarray(arrays["substrate"][core])
+        if "distance_edge_m" in self.names:
+            fields["distance_edge_m"] = distance(
+                ~self.hard[arrays["substrate"]],
+                self.cell,
+                greatest_m=self._cap(self.reach["distance_edge_m"]),
+                halo=block.halo,
+            )
+        if "distance_colonies_m" in self.names:
+            fields["distance_colonies_m"] = distance(
+                arrays["colonies"] != 0,
+                self.cell,
+                greatest_m=self._cap(self.reach["distance_colonies_m"]),
+                surveyed=(arrays["surveyed"] != 0) if self.surveyed else None,
+                halo=block.halo,
+            )
+        for name in self.users:
+            fields[name] = np.ascontiguousarray(arrays[f"user {name}"][core])
+        return fields
+
+
+def _has_end(criterion: Criterion) -> bool:
+    return criterion.curve.kind == KNOTS

@@ -1,0 +1,151 @@
+"""Everything the map shows, gathered from the season's tables and rasters."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import rasterio
+from numpy.typing import NDArray
+from rasterio.enums import Resampling
+from shapely import LineString
+
+from sitekit.base.sources import sources
+from sitekit.layers.grid import Grid
+from sitekit.outputs.map_html.scene import MapScene, RasterLayer, ReasonLayer
+from sitekit.pipeline.bottoms import read_colonies
+from sitekit.pipeline.fields import RASTERS, Ground, species_criteria
+from sitekit.pipeline.project import Project
+from sitekit.suitability.exclusions import LABELS, NO_DEPTH, NO_SUBSTRATE, UNKNOWN
+from sitekit.suitability.score import NO_LIMIT
+
+MOST_CELLS = 4_000_000  # a picture of more cells than a screen has points only makes the file heavy
+SCORE_EDGES = tuple(round(0.1 * i, 1) for i in range(11))
+_UNKNOWN_REASONS = (NO_DEPTH, NO_SUBSTRATE, UNKNOWN)
+
+
+def map_scene(
+    project: Project, ground: Ground, tables: dict[str, pd.DataFrame], run_id: str, cautions: tuple[str, ...]
+) -> MapScene:
+    """Return the scene of the plan's map."""
+    settings = project.settings
+    step = max(1, math.ceil(math.sqrt(ground.grid.shape[0] * ground.grid.shape[1] / MOST_CELLS)))
+    grid = _coarser(ground.grid, step)
+    criteria = species_criteria(settings)
+    rasters: list[RasterLayer] = []
+    reasons: list[ReasonLayer] = []
+    for species in settings.species:
+        code = species.code
+        exclusion = _read(project, f"reasons_{code}.tif", grid, step, band=2)
+        reasons.append(
+            ReasonLayer(
+                f"reasons_{code}",
+                f"{code}: why cells are out",
+                exclusion,
+                excluded={k: v for k, v in LABELS.items() if k and k not in _UNKNOWN_REASONS},
+                unknown={k: LABELS[k] for k in _UNKNOWN_REASONS},
+            )
+        )
+        rasters.append(
+            RasterLayer(
+                f"score_{code}",
+                f"Suitability score, {code}",
+                "0–1",
+                _read(project, f"score_{code}.tif", grid, step),
+                SCORE_EDGES,
+                reasons=f"reasons_{code}",
+                note=f"passing: {settings.score.passing:g} and above; {settings.score.combine}",
+            )
+        )
+        names = {i: c.name for i, c in enumerate(criteria[code])}
+        limiting = _read(project, f"reasons_{code}.tif", grid, step, band=1).astype(np.int16)
+        limiting[limiting == NO_LIMIT] = -1
+        rasters.append(
+            RasterLayer(
+                f"limiting_{code}", f"Limiting criterion, {code}", "", limiting, classes=names, reasons=f"reasons_{code}"
+            )
+        )
+    depth = _read(project, f"{RASTERS}/depth.tif", grid, step)
+    crs = ground.grid.crs
+    plots = gpd.GeoDataFrame(tables["plots"])
+    notes = [ground.scout_reason] if ground.scout_reason else []
+    if settings.layers.protected is None:
+        notes.append("No protected-area layer was given: nothing on this map says that work is allowed.")
+    if step > 1:
+        notes.append(f"Rasters are drawn every {step}th cell.")
+    cited = sorted({c.source for rows in criteria.values() for c in rows})
+    return MapScene(
+        title=settings.plan.name,
+        run_id=run_id,
+        date=settings.plan.date.isoformat(),
+        datum=f"positions WGS 84; depths below {settings.layers.bathymetry.datum}, stated error ± "
+        f"{settings.layers.bathymetry.depth_error_m:g} m",
+        grid=grid,
+        rasters=tuple(rasters),
+        reasons=tuple(reasons),
+        depth=depth,
+        contour_interval_m=_interval(depth),
+        candidates=gpd.GeoDataFrame(tables["candidates"]),
+        sites=gpd.GeoDataFrame(tables["sites"]),
+        plots=plots if len(plots) else None,
+        tape_lines=_tape_lines(plots, crs) if len(plots) else None,
+        work_areas=gpd.GeoDataFrame(tables["work_areas"]) if len(tables["work_areas"]) else None,
+        protected=_protected(project),
+        existing=read_colonies(project),
+        colonies=None if ground.scout else gpd.GeoDataFrame(tables["colonies"]),
+        scout=ground.scout,
+        fictional=settings.plan.fictional,
+        sources=tuple(sources()[k].line() if k in sources() else k for k in cited),
+        cautions=cautions,
+        notes=tuple(notes),
+    )
+
+
+def _coarser(grid: Grid, step: int) -> Grid:
+    if step == 1:
+        return grid
+    rows, cols = grid.shape
+    return Grid(grid.crs, grid.west, grid.north, grid.cell * step, (max(rows // step, 1), max(cols // step, 1)))
+
+
+def _read(project: Project, name: str, grid: Grid, step: int, band: int = 1) -> NDArray[Any]:
+    with rasterio.open(project.result(name)) as file:
+        if step == 1:
+            values: NDArray[Any] = file.read(band)
+            return values
+        rows, cols = grid.shape
+        window = rasterio.windows.Window(0, 0, cols * step, rows * step)
+        values = file.read(band, window=window, out_shape=grid.shape, resampling=Resampling.nearest)
+        return values
+
+
+def _interval(depth: NDArray[np.float32]) -> float:
+    """Return a contour interval that draws five to ten lines."""
+    known = depth[np.isfinite(depth)]
+    span = float(known.max() - known.min()) if known.size else 0.0
+    for interval in (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0):
+        if span / interval <= 10:
+            return interval if span else 0.0
+    return 500.0
+
+
+def _tape_lines(plots: gpd.GeoDataFrame, crs: Any) -> gpd.GeoDataFrame:
+    lines = [
+        LineString([(p.pin_x_m, p.pin_y_m), (p.second_pin_x_m, p.second_pin_y_m)])
+        for p in plots.itertuples()
+        if not pd.isna(p.second_pin_x_m)
+    ]
+    kept = plots[plots["second_pin_x_m"].notna()]
+    return gpd.GeoDataFrame(
+        {"plot": kept["plot"].tolist(), "site": kept["site"].tolist(), "length_m": kept["length_m"].tolist()},
+        geometry=lines,
+        crs=crs,
+    )
+
+
+def _protected(project: Project) -> gpd.GeoDataFrame | None:
+    path = project.result(f"{RASTERS}/protected.gpkg")
+    return gpd.read_file(path) if path.exists() else None
