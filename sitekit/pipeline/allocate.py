@@ -23,7 +23,7 @@ def run(project: Project, run_id: str) -> Done:
     season = project.result("season.gpkg")
     tables = read_plan(season)
     crs = read_ground(project).grid.crs
-    stock = _stock(project)
+    stock = read_stock_rows(project)
     units = _units(project, stock)
     capacity = _capacity(tables)
     sites = tables["sites"]
@@ -54,7 +54,8 @@ def run(project: Project, run_id: str) -> Done:
     return Done(["season.gpkg"], figures, _shortfalls(project, unplaced, bool(chosen)))
 
 
-def _stock(project: Project) -> pd.DataFrame:
+def read_stock_rows(project: Project) -> pd.DataFrame:
+    """Return the stock as read, each row judged by the gate; empty without a stock list."""
     settings = project.settings
     if settings.stock is None:
         return build("stock", [])
@@ -87,9 +88,7 @@ def _capacity(tables: dict[str, pd.DataFrame]) -> dict[str, dict[str, int]]:
 
 def _fill(project: Project, chosen: list[tuple[str, dict[str, int]]]) -> dict[tuple[str, str], int]:
     """Return as many units as all chosen sites hold of each species alone; `place` finds what fits together."""
-    return {
-        (s.code, UNNAMED): sum(capacity.get(s.code, 0) for _, capacity in chosen) for s in project.settings.species
-    }
+    return {(s.code, UNNAMED): sum(capacity.get(s.code, 0) for _, capacity in chosen) for s in project.settings.species}
 
 
 def _missing(units: dict[tuple[str, str], int], wanted: dict[str, int]) -> dict[str, int]:

@@ -80,9 +80,7 @@ def read_colonies(project: Project) -> gpd.GeoDataFrame | None:
     return gpd.read_file(path) if path.exists() else None
 
 
-def read_bottom(
-    project: Project, ground: Ground, outline: BaseGeometry, colonies: gpd.GeoDataFrame | None
-) -> Bottom:
+def read_bottom(project: Project, ground: Ground, outline: BaseGeometry, colonies: gpd.GeoDataFrame | None) -> Bottom:
     """Read the bottom of a candidate from the rasters of the earlier stages.
 
     Parameters
@@ -143,7 +141,9 @@ def _to_keep_clear(
     if colonies is None or colonies.empty:
         return np.zeros((0, 2)), np.zeros(0)
     spacing = project.settings.spacing
-    radius = (spacing.clearance_m + spacing.lay_tolerance_m) * ground.scale + colonies["position_error_m"].to_numpy(float)
+    radius = (spacing.clearance_m + spacing.lay_tolerance_m) * ground.scale + colonies["position_error_m"].to_numpy(
+        float
+    )
     x, y = colonies.geometry.x.to_numpy(), colonies.geometry.y.to_numpy()
     west, south, east, north = grid.bounds
     near = (x >= west - radius) & (x <= east + radius) & (y >= south - radius) & (y <= north + radius)

@@ -95,7 +95,9 @@ def run(project: Project, run_id: str) -> Done:
         "candidate_species": build("candidate_species", species_rows),
     }
     write_plan(project.target("season.gpkg"), tables, crs)
-    return Done(["season.gpkg"], _figures(rows, species_rows, sites, matched), _shortfalls(project, rows, sites, matched))
+    return Done(
+        ["season.gpkg"], _figures(rows, species_rows, sites, matched), _shortfalls(project, rows, sites, matched)
+    )
 
 
 def _computed(
@@ -142,7 +144,9 @@ def _given(project: Project, ground: Ground) -> tuple[list[Any], list[PatchStati
         return None
     frame = gpd.read_file(project.input(name, "candidates.from")).to_crs(ground.grid.crs)
     if frame.empty:
-        raise InputFault(Fault("candidates.from", f"{name!r} has no shapes", "at least one polygon", "Correct the file."))
+        raise InputFault(
+            Fault("candidates.from", f"{name!r} has no shapes", "at least one polygon", "Correct the file.")
+        )
     outlines, statistics, cells = [], [], []
     for shape in frame.geometry:
         mask = rasterize([(shape, 1)], out_shape=ground.grid.shape, transform=ground.grid.transform, dtype="uint8") > 0

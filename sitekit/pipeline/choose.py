@@ -70,5 +70,6 @@ def run(project: Project, run_id: str) -> Done:
     keep = ("candidates", "candidate_species", "sites")
     write_plan(project.target("season.gpkg"), {n: tables[n] for n in keep}, crs)
     return Done(
-        ["season.gpkg"], {"chosen": [r["site"] for r in rows if r["chosen"]], "rejected": sum(not r["chosen"] for r in rows)}
+        ["season.gpkg"],
+        {"chosen": [r["site"] for r in rows if r["chosen"]], "rejected": sum(not r["chosen"] for r in rows)},
     )

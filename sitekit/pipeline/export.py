@@ -46,9 +46,7 @@ def run(project: Project, run_id: str) -> Done:
     if not ground.scout:
         named = gpd.GeoDataFrame(colonies)
         named["id"] = [f"{s}-{n}" for s, n in zip(named["site"], named["sequence"], strict=True)]
-        write_geojson(
-            project.target("colonies.geojson"), named, id_column="id", fictional=fictional, about=about
-        )
+        write_geojson(project.target("colonies.geojson"), named, id_column="id", fictional=fictional, about=about)
         write_colonies_csv(
             project.target("colonies.csv"),
             gpd.GeoDataFrame(colonies),

@@ -183,7 +183,10 @@ class FieldReader:
         self.terrain = [n for n in TERRAIN_FIELDS if n in self.names or (slope and n == "slope_deg")]
         self.windows = settings.terrain
         self.reach = {
-            name: max((c.curve.x[-1] for rows in criteria.values() for c in rows if c.field == name and _has_end(c)), default=0.0)
+            name: max(
+                (c.curve.x[-1] for rows in criteria.values() for c in rows if c.field == name and _has_end(c)),
+                default=0.0,
+            )
             for name in ("distance_colonies_m", "distance_edge_m")
         }
         self.users = [n for n in settings.layers.rasters if n in self.names]

@@ -200,7 +200,9 @@ def _colonies(project: Project, grid: Grid) -> tuple[list[dict[str, Any]], bool]
         frames.append(frame)
         if layer.surveyed_area:
             shape, more = read_polygons(
-                project.input(layer.surveyed_area, f"{key}.surveyed_area"), to_crs=grid.crs, where=f"{key}.surveyed_area"
+                project.input(layer.surveyed_area, f"{key}.surveyed_area"),
+                to_crs=grid.crs,
+                where=f"{key}.surveyed_area",
             )
             areas.append(shapely.unary_union(list(shape.geometry)))
             notes = (*notes, *more)
@@ -350,4 +352,3 @@ def _scout_reason(project: Project, grid: Grid, rows: list[dict[str, Any]]) -> s
             "areas to scout, no colony is placed"
         )
     return ""
-

@@ -65,7 +65,12 @@ def map_scene(
         limiting[limiting == NO_LIMIT] = -1
         rasters.append(
             RasterLayer(
-                f"limiting_{code}", f"Limiting criterion, {code}", "", limiting, classes=names, reasons=f"reasons_{code}"
+                f"limiting_{code}",
+                f"Limiting criterion, {code}",
+                "",
+                limiting,
+                classes=names,
+                reasons=f"reasons_{code}",
             )
         )
     depth = _read(project, f"{RASTERS}/depth.tif", grid, step)

@@ -54,11 +54,12 @@ class Project:
     folder: Path
     settings: Settings
     machine: Machine = field(default_factory=Machine)
+    results: Path | None = None
 
     @property
     def out(self) -> Path:
         """Folder of results; belongs to sitekit."""
-        return self.folder / "out"
+        return self.results or self.folder / "out"
 
     @property
     def working(self) -> Path:

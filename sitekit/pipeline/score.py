@@ -118,9 +118,7 @@ def _limits(project: Project) -> Limits:
     )
 
 
-def _count(
-    project: Project, codes: list[str], counts: dict[str, NDArray[np.int64]], passing: dict[str, int]
-) -> None:
+def _count(project: Project, codes: list[str], counts: dict[str, NDArray[np.int64]], passing: dict[str, int]) -> None:
     """Count reasons and passing cells from the written files, strip by strip."""
     import rasterio
 

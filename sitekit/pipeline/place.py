@@ -1,0 +1,282 @@
+"""Stage 6: where each unit stands, in which plot, which genet, under which number and tag."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from sitekit.base.crs import WGS84, transform_points
+from sitekit.base.north import convergence, true_bearing
+from sitekit.base.tables import build
+from sitekit.errors import Fault
+from sitekit.layers.blocks import in_order
+from sitekit.layout.genets import assign_genets
+from sitekit.layout.numbering import Used, give_tags, number_site
+from sitekit.pipeline.bottoms import Bottom, between_species, planned_separation, read_bottom, read_colonies
+from sitekit.pipeline.fields import Ground, read_ground
+from sitekit.pipeline.plotting import Laid, lay_plots, lay_points, without_plots, without_units
+from sitekit.pipeline.project import Done, Project
+from sitekit.season.plan_tables import read_plan, write_plan
+from sitekit.season.records import read_records
+from sitekit.stock.diversity import largest_remainder
+
+RECORDS = "records.gpkg"
+
+
+@dataclass(frozen=True)
+class SitePlan:
+    """What is planned at one site: its bottom and, per species in planting order, the plots with their genets."""
+
+    site: str
+    candidate: str
+    bottom: Bottom
+    laid: list[tuple[str, list[Laid], list[str]]]
+    unplaced: list[dict[str, Any]]
+
+
+def run(project: Project, run_id: str) -> Done:
+    """Write the tables `plots` and `colonies`; add to `unplaced`."""
+    ground = read_ground(project)
+    tables = read_plan(project.result("season.gpkg"))
+    crs = ground.grid.crs
+    outlines = dict(zip(tables["candidates"]["candidate"], tables["candidates"].geometry, strict=True))
+    sites = tables["sites"]
+    chosen = [(str(s.site), str(s.candidate)) for s in sites[sites["chosen"]].itertuples()]
+    colonies = read_colonies(project)
+    allotment = tables["allotment"]
+
+    def work(pair: tuple[str, str]) -> SitePlan:
+        bottom = read_bottom(project, ground, outlines[pair[1]], colonies)
+        own = allotment[allotment["site"] == pair[0]]
+        return _plan_site(project, ground, pair, bottom, own)
+
+    plans = []
+    for done, plan in enumerate(in_order(work, iter(chosen), project.machine.threads), start=1):
+        plans.append(plan)
+        project.machine.progress(done, len(chosen))
+    used = read_records(project.folder / RECORDS, "used_numbers")
+    plot_rows: list[dict[str, Any]] = []
+    shapes: list[Any] = []
+    unit_rows: list[dict[str, Any]] = []
+    points: list[Any] = []
+    for plan in plans:
+        _number(project, ground, plan, used, plot_rows, shapes, unit_rows, points)
+    short_tags = _tag(project, unit_rows, used)
+    unplaced = [*tables["unplaced"].to_dict("records"), *(row for p in plans for row in p.unplaced)]
+    tables["plots"] = build("plots", plot_rows, shapes, crs)
+    tables["colonies"] = build("colonies", unit_rows, points, crs)
+    tables["unplaced"] = build("unplaced", unplaced)
+    write_plan(project.target("season.gpkg"), tables, crs)
+    return Done(["season.gpkg"], _figures(project, tables, plans), _shortfalls(plans, short_tags))
+
+
+def _plan_site(
+    project: Project, ground: Ground, pair: tuple[str, str], bottom: Bottom, allotment: pd.DataFrame
+) -> SitePlan:
+    spacing = project.settings.spacing
+    taken: list[Laid] = []
+    laid: list[tuple[str, list[Laid], list[str]]] = []
+    unplaced: list[dict[str, Any]] = []
+    before: list[tuple[str, list[Laid]]] = []
+    for species in [s.code for s in project.settings.species]:
+        own = allotment[allotment["species"] == species].sort_values("genet", kind="stable")
+        wanted = int(own["number"].sum())
+        if wanted == 0:
+            continue
+        free = bottom
+        if spacing.mode == "plots":
+            free = without_plots(free, taken, spacing.plot.gap_m)
+            plots = lay_plots(project, ground, free, species, wanted)
+        else:
+            for other, done in before:
+                free = without_units(free, done, between_species(project, ground, species, other))
+            plots = lay_points(project, ground, free, species, wanted)
+        placed = sum(p.x_m.size for p in plots)
+        counts = own["number"].to_numpy(np.int64)
+        kept = counts if placed == wanted else largest_remainder(counts, placed)
+        unplaced += [
+            {
+                "site": pair[0],
+                "species": species,
+                "genet": genet,
+                "number": int(n),
+                "reason": "no room in plots" if spacing.mode == "plots" else "no room at the planned separation",
+            }
+            for genet, n in zip(own["genet"], counts - kept, strict=True)
+            if n > 0 and spacing.mode != "fill"
+        ]
+        taken += plots
+        before.append((species, plots))
+        if placed:
+            laid.append((species, plots, _genets(project, ground, species, plots, own["genet"].tolist(), kept)))
+    return SitePlan(pair[0], pair[1], bottom, laid, unplaced)
+
+
+def _genets(
+    project: Project, ground: Ground, species: str, plots: list[Laid], names: list[str], counts: Any
+) -> list[str]:
+    x, y = np.concatenate([p.x_m for p in plots]), np.concatenate([p.y_m for p in plots])
+    group = np.repeat(np.arange(len(plots)), [p.x_m.size for p in plots])
+    plan = assign_genets(x, y, counts, separation_m=planned_separation(project, ground, species), group=group)
+    return [names[k] for k in plan.kind]
+
+
+def _number(
+    project: Project,
+    ground: Ground,
+    plan: SitePlan,
+    used: pd.DataFrame,
+    plot_rows: list[dict[str, Any]],
+    shapes: list[Any],
+    unit_rows: list[dict[str, Any]],
+    points: list[Any],
+) -> None:
+    """Name and number the plots and units of a site; append their rows."""
+    plots = [(species, p) for species, many, _ in plan.laid for p in many]
+    if not plots:
+        return
+    genets = [g for _, _, many in plan.laid for g in many]
+    spacing = min(planned_separation(project, ground, s) for s, _ in plots)
+    own = used[used["site"] == plan.site]
+    numbers = number_site(
+        plan.site,
+        [p.outline.centroid.x for _, p in plots],
+        [p.outline.centroid.y for _, p in plots],
+        plot_of=np.repeat(np.arange(len(plots)), [p.x_m.size for _, p in plots]),
+        along_m=np.concatenate([p.along_m for _, p in plots]),
+        offset_m=np.concatenate([p.offset_m for _, p in plots]),
+        spacing_m=spacing,
+        used=Used(frozenset(own["plot"].dropna()), frozenset(int(v) for v in own["sequence"])),
+    )
+    fragments = {s.code: s.fragments_per_unit for s in project.settings.species}
+    first = 0
+    rows: list[tuple[int, dict[str, Any], Any]] = []
+    for k, (species, plot) in enumerate(plots):
+        name = numbers.plot_names[k]
+        own_sequence = numbers.sequence[first : first + plot.x_m.size]
+        plot_rows.append(_plot_row(ground, plan, species, plot, name, own_sequence))
+        shapes.append(plot.outline)
+        depth = plan.bottom.depth_at(plot.x_m, plot.y_m)
+        row, col = plan.bottom.grid.cell_of(plot.x_m, plot.y_m)
+        score = plan.bottom.score[species][row, col]
+        for i in range(plot.x_m.size):
+            rows.append(
+                (
+                    int(own_sequence[i]),
+                    {
+                        "tag": None,
+                        "sequence": int(own_sequence[i]),
+                        "site": plan.site,
+                        "candidate": plan.candidate,
+                        "plot": name,
+                        "species": species,
+                        "genet": genets[first + i],
+                        "units": 1,
+                        "fragments": fragments[species],
+                        "depth_m": float(depth[i]),
+                        "along_m": float(plot.along_m[i]),
+                        "offset_m": float(plot.offset_m[i]),
+                        "score": float(score[i]),
+                    },
+                    shapely.Point(float(plot.x_m[i]), float(plot.y_m[i])),
+                )
+            )
+        first += plot.x_m.size
+    rows.sort(key=lambda r: r[0])
+    unit_rows += [r[1] for r in rows]
+    points += [r[2] for r in rows]
+
+
+def _plot_row(ground: Ground, plan: SitePlan, species: str, plot: Laid, name: str, sequence: Any) -> dict[str, Any]:
+    line = plot.line
+    lon, lat = transform_points([line.pin_x_m], [line.pin_y_m], ground.grid.crs, WGS84)
+    turn = convergence(ground.grid.crs, lon, lat)
+    x, y = line.second_pin
+    depth = plan.bottom.depth_at(plot.x_m, plot.y_m)
+    return {
+        "plot": name,
+        "site": plan.site,
+        "role": "planted",
+        "shape": "circle" if plot.circle else "rectangle",
+        "pin_x_m": line.pin_x_m,
+        "pin_y_m": line.pin_y_m,
+        "second_pin_x_m": x,
+        "second_pin_y_m": y,
+        "bearing_true_deg": float(true_bearing([line.bearing_grid_deg], turn)[0]),
+        "length_m": line.length_m,
+        "tape_m": line.tape_m,
+        "width_m": plot.width_m,
+        "hard_pct": 100.0 * plot.allowed_share,
+        "robust_pct": None if np.isnan(plot.robust_share) else 100.0 * plot.robust_share,
+        "depth_min_m": float(np.nanmin(depth)),
+        "depth_max_m": float(np.nanmax(depth)),
+        "units": int(plot.x_m.size),
+        "numbers": f"{int(min(sequence))}–{int(max(sequence))}",
+        "note": f"species {species}",
+    }
+
+
+def _tag(project: Project, rows: list[dict[str, Any]], used: pd.DataFrame) -> int:
+    """Give tags from the list on hand, or count upward from the first; return how many are missing."""
+    setting = project.settings.tagging
+    if project.settings.spacing.mode == "fill" or not rows:
+        return 0
+    if setting.numbers_from:
+        text = project.input(setting.numbers_from, "tagging.numbers_from").read_text("utf-8-sig")
+        on_hand = [line.strip() for line in text.splitlines() if line.strip()]
+    else:
+        taken = {t for t in used["tag"].dropna()}
+        on_hand = []
+        number = setting.first
+        while len(on_hand) < len(rows):
+            if f"{number:04d}" not in taken:
+                on_hand.append(f"{number:04d}")
+            number += 1
+    tags = give_tags(
+        [str(r["plot"]) for r in rows],
+        on_hand,
+        tagging=setting.which,
+        share=setting.share,
+        used=[str(t) for t in used["tag"].dropna()],
+    )
+    for row, tag in zip(rows, tags.units, strict=True):
+        row["tag"] = tag or None
+    return tags.short
+
+
+def _figures(project: Project, tables: dict[str, pd.DataFrame], plans: list[SitePlan]) -> dict[str, Any]:
+    colonies, plots = tables["colonies"], tables["plots"]
+    robust = plots["robust_pct"].dropna()
+    return {
+        "mode": project.settings.spacing.mode,
+        "estimate": project.settings.spacing.mode == "fill",
+        "sites": len(plans),
+        "plots": len(plots),
+        "units": {str(k): int(v) for k, v in colonies.groupby("species").size().items()},
+        "fragments": int(colonies["fragments"].sum()),
+        "genets": int(colonies.groupby(["species", "genet"]).ngroups) if len(colonies) else 0,
+        "robust_pct_mean": round(float(robust.mean()), 1) if len(robust) else None,
+        "unplaced": int(tables["unplaced"]["number"].sum()),
+    }
+
+
+def _shortfalls(plans: list[SitePlan], short_tags: int) -> list[Fault]:
+    found = [
+        Fault(
+            f"site {row['site']}, species {row['species']}, genet {row['genet']}",
+            f"{row['number']} units could not be placed: {row['reason']}",
+            "room for every unit allotted",
+            "Add sites, use smaller plots or gaps, or accept the shorter plan; the rows stand in `unplaced`.",
+        )
+        for plan in plans
+        for row in plan.unplaced
+    ]
+    if short_tags:
+        found.append(
+            Fault("tagging", f"{short_tags} tags are missing on the list", "a tag per unit to tag", "Get more tags.")
+        )
+    return found

@@ -1,0 +1,310 @@
+"""Plots on one candidate's bottom: where they lie, which slots they offer, and what points bundled along tapes become."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from rasterio.features import rasterize
+from scipy.spatial import cKDTree
+
+from sitekit.layout.bound import bound
+from sitekit.layout.bundles import bundle_points
+from sitekit.layout.circles import find_circles
+from sitekit.layout.plots import Plots, find_plots
+from sitekit.layout.readings import ROUNDING_MARGIN_M
+from sitekit.layout.shelves import Bottom as PlotBottom
+from sitekit.layout.slots import Pattern, circle_pattern, free_pattern, slots_of
+from sitekit.layout.spacing import place
+from sitekit.layout.tape import TapeLine, slope_ratios
+from sitekit.pipeline.bottoms import Bottom, planned_separation
+from sitekit.pipeline.fields import Ground
+from sitekit.pipeline.project import Project
+
+Floats = NDArray[np.float64]
+_ROUNDS = 5  # times the number of plots is raised until the units fit
+
+
+@dataclass(frozen=True)
+class Laid:
+    """One plot with the units that stand in it.
+
+    Parameters
+    ----------
+    line : TapeLine
+        Between its pins.
+    outline : shapely.Polygon
+        On the map.
+    circle : bool
+        Whether it is a circle.
+    width_m : float
+        Across the tape line, or the diameter.
+    allowed_share, robust_share : float
+        0–1; robust_share is NaN for bundles.
+    x_m, y_m, along_m, offset_m : ndarray
+        Its units.
+    """
+
+    line: TapeLine
+    outline: shapely.Polygon
+    circle: bool
+    width_m: float
+    allowed_share: float
+    robust_share: float
+    x_m: Floats
+    y_m: Floats
+    along_m: Floats
+    offset_m: Floats
+
+
+def plot_room(project: Project, ground: Ground, bottom: Bottom, species: str) -> tuple[int, int, int, int]:
+    """Return capacity and bound in plots, at the planned separation and at the one asked for."""
+    plots = _plots(project, bottom, species, None)
+    planned = planned_separation(project, ground, species)
+    asked = planned_separation(project, ground, species, tolerance=False)
+    held = [sum(p.x_m.size for p in _laid(project, bottom, species, plots, s)) for s in (planned, asked)]
+    even = np.ones(bottom.grid.shape, np.float32)
+    most = [
+        min(
+            plots.bound * _pattern(project, s).along_m.size,
+            bound(bottom.allowed[species], even, cell_m=bottom.grid.cell, separation_m=s).count,
+        )
+        for s in (planned, asked)
+    ]
+    return held[0], max(most[0], held[0]), max(held[1], held[0]), max(most[1], held[1])
+
+
+def lay_plots(project: Project, ground: Ground, bottom: Bottom, species: str, units: int) -> list[Laid]:
+    """Return the best plots that hold a number of units, best first; fewer units if there is no room."""
+    separation = planned_separation(project, ground, species)
+    each = _pattern(project, separation).along_m.size
+    wanted = math.ceil(units / each)
+    laid: list[Laid] = []
+    for _ in range(_ROUNDS):
+        plots = _plots(project, bottom, species, wanted)
+        laid = _laid(project, bottom, species, plots, separation)
+        held = sum(p.x_m.size for p in laid)
+        if held >= units or len(laid) < wanted:
+            break
+        wanted += math.ceil((units - held) / max(held / max(len(laid), 1), 1.0))
+    return _first_units(laid, units)
+
+
+def lay_points(project: Project, ground: Ground, bottom: Bottom, species: str, units: int | None) -> list[Laid]:
+    """Return a number of units (or as many as fit) as free points, bundled along tape lines."""
+    separation = planned_separation(project, ground, species)
+    settings = project.settings
+    found = place(
+        bottom.allowed[species],
+        bottom.score[species],
+        west_m=bottom.grid.west,
+        north_m=bottom.grid.north,
+        cell_m=bottom.grid.cell,
+        separation_m=separation + ROUNDING_MARGIN_M,
+        wanted=units,
+        clear_points=bottom.clear_points,
+        clear_radii_m=bottom.clear_radii,
+        effort=settings.spacing.effort,
+        seed=settings.plan.seed,
+    )
+    if found.easting.size == 0:
+        return []
+    bundles = bundle_points(
+        found.easting,
+        found.northing,
+        separation_m=separation,
+        ratios=lambda x, y, b: slope_ratios(x, y, bottom.depth_at(x, y), bearing_grid_deg=b),
+        stands=_stands(bottom, species),
+    )
+    laid = []
+    for k, line in enumerate(bundles.lines):
+        own = np.flatnonzero((bundles.bundle == k) & bundles.readings.kept)
+        if own.size == 0:
+            continue
+        half = max(float(bundles.half_width_m[k]), 0.1)
+        ends = shapely.LineString([(line.pin_x_m, line.pin_y_m), line.second_pin])
+        r = bundles.readings
+        laid.append(
+            Laid(
+                line,
+                ends.buffer(half, cap_style="flat"),
+                False,
+                2 * half,
+                1.0,
+                math.nan,
+                r.x_m[own],
+                r.y_m[own],
+                r.along_m[own],
+                r.offset_m[own],
+            )
+        )
+    return laid
+
+
+def without_plots(bottom: Bottom, taken: list[Laid], gap_m: float) -> Bottom:
+    """Return the bottom without what lies nearer to plots than a gap."""
+    if not taken:
+        return bottom
+    shapes = [(p.outline.buffer(gap_m), 1) for p in taken]
+    near = rasterize(
+        shapes, out_shape=bottom.grid.shape, transform=bottom.grid.transform, dtype="uint8", all_touched=True
+    ).astype(bool)
+    return Bottom(
+        bottom.grid,
+        {c: a & ~near for c, a in bottom.allowed.items()},
+        bottom.score,
+        bottom.depth_m,
+        bottom.clear_points,
+        bottom.clear_radii,
+    )
+
+
+def without_units(bottom: Bottom, taken: list[Laid], distance_m: float) -> Bottom:
+    """Return the bottom with units that stand already as further points to keep clear of."""
+    if not taken:
+        return bottom
+    points = np.column_stack([np.concatenate([p.x_m for p in taken]), np.concatenate([p.y_m for p in taken])])
+    return Bottom(
+        bottom.grid,
+        bottom.allowed,
+        bottom.score,
+        bottom.depth_m,
+        np.concatenate([bottom.clear_points, points]),
+        np.concatenate([bottom.clear_radii, np.full(len(points), distance_m)]),
+    )
+
+
+def _pattern(project: Project, separation: float) -> Pattern:
+    plot = project.settings.spacing.plot
+    if plot.shape == "circle":
+        return circle_pattern(plot.radius_m, separation_m=separation)
+    return free_pattern(plot.length_m, plot.width_m, separation_m=separation)
+
+
+def _plots(project: Project, bottom: Bottom, species: str, wanted: int | None) -> Plots:
+    spacing = project.settings.spacing
+    plot = spacing.plot
+    allowed = bottom.allowed[species].copy()
+    if len(bottom.clear_points):
+        x, y = bottom.grid.centres()
+        rows, cols = np.nonzero(allowed)
+        centres = np.column_stack([x[cols], y[rows]])
+        largest = float(bottom.clear_radii.max())
+        tree = cKDTree(bottom.clear_points)
+        for i, near in enumerate(tree.query_ball_point(centres, largest)):
+            if near and (np.hypot(*(bottom.clear_points[near] - centres[i]).T) < bottom.clear_radii[near]).any():
+                allowed[rows[i], cols[i]] = False
+    area = PlotBottom(allowed, bottom.score[species], bottom.grid.west, bottom.grid.north, bottom.grid.cell)
+    most = plot.most if wanted is None else (wanted if plot.most is None else min(wanted, plot.most))
+    shared = {
+        "gap_m": plot.gap_m,
+        "wanted": most,
+        "least_allowed_share": plot.allowed_share,
+        "pin_error_m": spacing.pin_error_m,
+        "least_robust_share": plot.robust_share,
+    }
+    if plot.shape == "circle":
+        return find_circles(area, radius_m=plot.radius_m, **shared)  # type: ignore[arg-type]
+    bearings = tuple(180.0 * k / plot.bearings for k in range(plot.bearings))
+    return find_plots(
+        area,
+        length_m=plot.length_m,
+        width_m=plot.width_m,
+        bearings_deg=bearings,
+        seed=project.settings.plan.seed,
+        **shared,  # type: ignore[arg-type]
+    )
+
+
+def _laid(project: Project, bottom: Bottom, species: str, plots: Plots, separation: float) -> list[Laid]:
+    pattern = _pattern(project, separation)
+    stands = _stands(bottom, species)
+    laid = []
+    for k in range(plots.centre_x_m.size):
+        flat = plots.line(k)
+        x, y = plots.outline(k)
+        bearing = flat.bearing_grid_deg
+        along, across = slope_ratios(*_sampled(bottom, x, y), bearing_grid_deg=bearing)
+        line = plots.line(k, along, across)
+        slots = slots_of(pattern, line, separation_m=separation, stands=stands)
+        use = slots.usable
+        laid.append(
+            Laid(
+                line,
+                shapely.Polygon(np.column_stack([x, y])),
+                plots.circle,
+                plots.width_m,
+                float(plots.allowed_share[k]),
+                float(plots.robust_share[k]),
+                slots.x_m[use],
+                slots.y_m[use],
+                slots.along_m[use],
+                slots.offset_m[use],
+            )
+        )
+    return laid
+
+
+def _sampled(bottom: Bottom, x: Floats, y: Floats) -> tuple[Floats, Floats, Floats]:
+    """Return positions and depths of the cells under an outline."""
+    shape = shapely.Polygon(np.column_stack([x, y]))
+    gx, gy = bottom.grid.centres()
+    west, south, east, north = shape.bounds
+    cols = np.flatnonzero((gx >= west) & (gx <= east))
+    rows = np.flatnonzero((gy >= south) & (gy <= north))
+    px, py = (v.ravel() for v in np.meshgrid(gx[cols], gy[rows]))
+    depth = bottom.depth_m[np.ix_(rows, cols)].astype(np.float64).ravel()
+    keep = np.isfinite(depth) & shapely.contains_xy(shape, px, py)
+    return px[keep], py[keep], depth[keep]
+
+
+def _stands(bottom: Bottom, species: str) -> Callable[[Floats, Floats], NDArray[np.bool_]]:
+    allowed = bottom.allowed[species]
+    tree = cKDTree(bottom.clear_points) if len(bottom.clear_points) else None
+
+    def stands(x: Floats, y: Floats) -> NDArray[np.bool_]:
+        row, col = bottom.grid.cell_of(x, y)
+        inside = bottom.grid.holds(row, col)
+        rows, cols = allowed.shape
+        good = np.asarray(inside & allowed[row.clip(0, rows - 1), col.clip(0, cols - 1)])
+        if tree is not None and good.any():
+            largest = float(bottom.clear_radii.max())
+            points = np.column_stack([x, y])
+            for i, near in enumerate(tree.query_ball_point(points, largest)):
+                if near and (np.hypot(*(bottom.clear_points[near] - points[i]).T) < bottom.clear_radii[near]).any():
+                    good[i] = False
+        return good
+
+    return stands
+
+
+def _first_units(laid: list[Laid], units: int) -> list[Laid]:
+    """Return plots until the units are used up; the last one keeps its first slots."""
+    out: list[Laid] = []
+    left = units
+    for plot in laid:
+        n = min(plot.x_m.size, left)
+        if n == 0:
+            continue
+        out.append(
+            Laid(
+                plot.line,
+                plot.outline,
+                plot.circle,
+                plot.width_m,
+                plot.allowed_share,
+                plot.robust_share,
+                plot.x_m[:n],
+                plot.y_m[:n],
+                plot.along_m[:n],
+                plot.offset_m[:n],
+            )
+        )
+        left -= n
+        if left == 0:
+            break
+    return out

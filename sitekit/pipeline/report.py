@@ -1,0 +1,122 @@
+"""What `check` and a run print for people."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from sitekit.errors import Fault, InputFault
+from sitekit.pipeline.project import open_project
+from sitekit.pipeline.stages import Report
+
+
+def lines_of(report: Report) -> list[str]:
+    """Return a run's figures, one line per fact."""
+    lines = [f"plan {report.project.settings.plan.name}, run {report.run_id}"]
+    if report.skipped:
+        lines.append("up to date: " + ", ".join(report.skipped))
+    if report.done:
+        lines.append("done: " + ", ".join(f"{n} ({report.seconds[n]:.1f} s)" for n in report.done))
+    figures = report.figures
+    if "layers" in figures:
+        grid = figures["layers"]["grid"]
+        lines.append(f"grid: {grid['rows']} × {grid['columns']} cells of {grid['cell_m']:g} m, {grid['crs']}")
+        if figures["layers"]["scout"]:
+            lines.append("AREAS TO SCOUT: " + figures["layers"]["scout"])
+    for code, found in figures.get("score", {}).items():
+        if isinstance(found, dict):
+            weak = [c["name"] for c in found["criteria"] if not c["verified"]]
+            lines.append(
+                f"{code}: {found['passing_cells']} cells pass; " + ", ".join(c["name"] for c in found["criteria"])
+            )
+            if weak:
+                lines.append(f"{code}: unverified values in: " + ", ".join(weak))
+    if "candidates" in figures:
+        found = figures["candidates"]
+        lines.append(f"candidates: {found['candidates']}, {found['area_m2']:g} m² on the ellipsoid")
+        for code, capacity in found["capacity"].items():
+            most = found["bound"][code]
+            share = f", at least {100 * capacity / most:.0f} % of what is possible" if most else ""
+            lines.append(f"  {code}: room for {capacity} units (proven bound {most}){share}")
+    if "choose" in figures:
+        lines.append("chosen sites: " + (", ".join(figures["choose"]["chosen"]) or "none"))
+    if "allocate" in figures:
+        units = ", ".join(f"{n} {code}" for code, n in figures["allocate"]["units"].items()) or "none"
+        lines.append(f"allotted: {units} units of {figures['allocate']['genets']} genets")
+    if "place" in figures:
+        found = figures["place"]
+        units = ", ".join(f"{n} {code}" for code, n in found["units"].items()) or "none"
+        lines.append(
+            f"placed: {units} units ({found['fragments']} fragments) in {found['plots']} plots at {found['sites']} sites"
+            + (" — an estimate of capacity" if found["estimate"] else "")
+        )
+        if found["robust_pct_mean"] is not None:
+            lines.append(
+                f"  plots good wherever the pin falls: {found['robust_pct_mean']:g} % of displaced copies on average"
+            )
+        if found["unplaced"]:
+            lines.append(f"  not placed: {found['unplaced']} units")
+    if "export" in figures:
+        lines.append("wrote " + ", ".join(f"out/{n}" for n in report.files))
+    return lines
+
+
+def check_plan(plan: Path) -> list[dict[str, Any]]:
+    """Read every file of a plan into a folder that is thrown away; return a row per layer.
+
+    Raises
+    ------
+    InputFault
+        With the faults of settings, criteria, sites and stock together, then those of the layers.
+    """
+    from sitekit.pipeline import allocate, fields, layers, places
+
+    project = open_project(plan)
+    faults: list[Fault] = []
+    checks: list[Callable[[], object]] = [
+        lambda: fields.check_fields(project.settings, fields.species_criteria(project.settings)),
+        lambda: [places.position_of(s.at, f"site {s.code}.at") for s in project.settings.site if s.at],
+        lambda: allocate.read_stock_rows(project),
+    ]
+    for check in checks:
+        try:
+            check()
+        except InputFault as error:
+            faults += error.faults
+    rows: list[dict[str, Any]] = []
+    with tempfile.TemporaryDirectory() as folder:
+        trial = replace(project, results=Path(folder))
+        try:
+            rows = layers.run(trial, "check").figures["layers"]
+        except InputFault as error:
+            faults += error.faults
+    if faults:
+        raise InputFault(*faults)
+    return rows
+
+
+def check_lines(rows: list[dict[str, Any]]) -> list[str]:
+    """Return the table of `check` as text, a block per layer."""
+    lines = []
+    for row in rows:
+        west, south, east, north = row["extent"]
+        lines.append(f"{row['layer']}")
+        lines.append(f"  system {row['source_crs']}; {west:.5f} to {east:.5f} E, {south:.5f} to {north:.5f} N")
+        if "share_covered" in row:
+            size = row["source_resolution_m"]
+            resolution = f"{size[0]:.2f} × {size[1]:.2f} m" if size else "polygons"
+            span = f"{row['minimum']:g} to {row['maximum']:g}" if row["minimum"] is not None else "no value"
+            lines.append(
+                f"  resolution {resolution}; {100 * row['share_covered']:.1f} % of the grid; {span} {row['unit']}"
+            )
+        if "sign" in row:
+            lines.append(
+                f"  declared as {row['sign']} in {row['file_units']}; datum {row['datum']}; stated error ± {row['error_m']:g} m"
+            )
+        if "rows" in row:
+            lines.append(f"  {row['rows']} rows" + (f", {row['on_grid']} on the grid" if "on_grid" in row else ""))
+        lines += [f"  note: {n}" for n in row["notes"]]
+    return lines
