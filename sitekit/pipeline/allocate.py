@@ -80,7 +80,8 @@ def _units(project: Project, stock: pd.DataFrame) -> dict[tuple[str, str], int]:
 
 def _capacity(tables: dict[str, pd.DataFrame]) -> dict[str, dict[str, int]]:
     found: dict[str, dict[str, int]] = {}
-    for row in tables["candidate_species"].itertuples():
+    rows: list[Any] = list(tables["candidate_species"].itertuples())
+    for row in rows:
         if not pd.isna(row.capacity):
             found.setdefault(str(row.candidate), {})[str(row.species)] = int(row.capacity)
     return found

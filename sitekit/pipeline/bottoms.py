@@ -1,4 +1,4 @@
-"""The bottom of one candidate as the layout sees it: where each species may stand, how well, and what to keep clear of."""
+"""The bottom of one candidate as the layout sees it: where each species may stand, and what to keep clear of."""
 
 from __future__ import annotations
 
@@ -141,9 +141,8 @@ def _to_keep_clear(
     if colonies is None or colonies.empty:
         return np.zeros((0, 2)), np.zeros(0)
     spacing = project.settings.spacing
-    radius = (spacing.clearance_m + spacing.lay_tolerance_m) * ground.scale + colonies["position_error_m"].to_numpy(
-        float
-    )
+    error = colonies["position_error_m"].to_numpy(float)
+    radius = (spacing.clearance_m + spacing.lay_tolerance_m + error) * ground.scale
     x, y = colonies.geometry.x.to_numpy(), colonies.geometry.y.to_numpy()
     west, south, east, north = grid.bounds
     near = (x >= west - radius) & (x <= east + radius) & (y >= south - radius) & (y <= north + radius)

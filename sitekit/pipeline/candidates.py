@@ -47,10 +47,10 @@ def run(project: Project, run_id: str) -> Done:
     rules = _protected(project, outlines)
     rows, species_rows = [], []
     for i, label in enumerate(labels):
-        figures = statistics[i]
-        passing = [code for code, n in figures.species_cells.items() if n]
-        best = max(passing, key=lambda c: figures.species_cells[c], default=next(iter(criteria)))
-        limiting = criteria[best][figures.limiting].name if figures.limiting >= 0 else None
+        offer = statistics[i]
+        passing = [code for code, n in offer.species_cells.items() if n]
+        best = max(passing, key=lambda c: offer.species_cells[c], default=next(iter(criteria)))
+        limiting = criteria[best][offer.limiting].name if offer.limiting >= 0 else None
         rows.append(
             {
                 "candidate": label,
@@ -59,28 +59,28 @@ def run(project: Project, run_id: str) -> Done:
                 "species": " ".join(passing) or "none",
                 "cells": cells[i],
                 "area_m2": areas[i],
-                "depth_min_m": figures.depth_min_m,
-                "depth_mean_m": figures.depth_mean_m,
-                "depth_max_m": figures.depth_max_m,
-                "score_mean": figures.score_mean,
-                "score_max": figures.score_max,
+                "depth_min_m": offer.depth_min_m,
+                "depth_mean_m": offer.depth_mean_m,
+                "depth_max_m": offer.depth_max_m,
+                "score_mean": offer.score_mean,
+                "score_max": offer.score_max,
                 "limiting": limiting,
                 "protected": rules[i],
-                "unknown_pct": figures.unknown_pct,
+                "unknown_pct": offer.unknown_pct,
                 "scout": ground.scout,
                 "note": ground.scout_reason or None,
             }
         )
         for code in passing:
-            area = areas[i] * figures.species_cells[code] / cells[i]
+            area = areas[i] * offer.species_cells[code] / cells[i]
             room = rooms[i][code]
             species_rows.append(
                 {
                     "candidate": label,
                     "species": code,
                     "area_m2": area,
-                    "score_mean": figures.species_score_mean[code],
-                    "score_sum": area * figures.species_score_mean[code],
+                    "score_mean": offer.species_score_mean[code],
+                    "score_sum": area * offer.species_score_mean[code],
                     "separation_m": room.separation_m,
                     "planned_separation_m": room.planned_separation_m,
                     "capacity": room.capacity,
@@ -250,12 +250,13 @@ def _shortfalls(
     project: Project, rows: list[dict[str, Any]], sites: list[Coded], matched: list[int | None]
 ) -> list[Fault]:
     found = []
+    passing = project.settings.score.passing
     if not rows:
         found.append(
             Fault(
                 "candidates",
                 "no patch of passing cells is large enough",
-                f"at least {project.settings.candidates.least_area_m2:g} m² at score ≥ {project.settings.score.passing:g}",
+                f"at least {project.settings.candidates.least_area_m2:g} m² at score ≥ {passing:g}",
                 "Look at reasons_<species>.tif and the map; lower score.passing or candidates.least_area_m2.",
             )
         )

@@ -24,8 +24,8 @@ def run(project: Project, run_id: str) -> Done:
     room = species.groupby("candidate")["capacity"].sum(min_count=1).to_dict() if len(species) else {}
     rows: list[dict[str, Any]] = []
     points = []
-    rank = 0
-    for record in candidates.itertuples():
+    records: list[Any] = list(candidates.itertuples())
+    for rank, record in enumerate(records, start=1):
         coded = record.site is not None
         holds = room.get(record.candidate)
         if record.scout:
@@ -36,7 +36,6 @@ def run(project: Project, run_id: str) -> Done:
             chosen, reason = False, "no unit fits at the planned separation"
         else:
             chosen, reason = True, "all candidates, best first" if not any_coded else "coded site, best first"
-        rank += 1
         rows.append(
             {
                 "site": record.site if coded else record.candidate,

@@ -17,15 +17,14 @@ from numpy.typing import NDArray
 from pyproj import CRS
 
 from sitekit.errors import Fault, InputFault
-from sitekit.layers.blocks import Block, Input
 from sitekit.layers.grid import Grid
 from sitekit.layers.substrate import hard_codes, substrate_codes
+from sitekit.layers.tiled import Block, Input
 from sitekit.pipeline.project import Project
 from sitekit.seabed.distance import distance, distance_halo
 from sitekit.seabed.terrain import terrain, terrain_halo
 from sitekit.season.settings import Settings
 from sitekit.suitability.criteria import TERRAIN_FIELDS, Criterion, criteria_set, make_curve, merged
-from sitekit.suitability.curves import KNOTS
 
 RASTERS = "layers"  # folder of aligned rasters below out/
 GRID_FILE = f"{RASTERS}/grid.json"
@@ -182,11 +181,9 @@ class FieldReader:
         self.names = sorted({c.field for rows in criteria.values() for c in rows} | {"depth_m"})
         self.terrain = [n for n in TERRAIN_FIELDS if n in self.names or (slope and n == "slope_deg")]
         self.windows = settings.terrain
+        every = [c for rows in criteria.values() for c in rows]
         self.reach = {
-            name: max(
-                (c.curve.x[-1] for rows in criteria.values() for c in rows if c.field == name and _has_end(c)),
-                default=0.0,
-            )
+            name: max((c.curve.x[-1] for c in every if c.field == name and c.curve.kind == KNOTS), default=0.0)
             for name in ("distance_colonies_m", "distance_edge_m")
         }
         self.users = [n for n in settings.layers.rasters if n in self.names]
@@ -269,7 +266,3 @@ class FieldReader:
         for name in self.users:
             fields[name] = np.ascontiguousarray(arrays[f"user {name}"][core])
         return fields
-
-
-def _has_end(criterion: Criterion) -> bool:
-    return criterion.curve.kind == KNOTS

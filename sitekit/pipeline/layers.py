@@ -15,7 +15,7 @@ from rasterio.features import rasterize
 from sitekit.base.crs import geographic_bounds, largest_scale_factor, read_crs, transform_points, working_crs
 from sitekit.errors import Fault, InputFault
 from sitekit.layers.aligned import Aligned
-from sitekit.layers.blocks import Output, run_blocks
+from sitekit.layers.blocks import run_blocks
 from sitekit.layers.grid import Grid, grid_for
 from sitekit.layers.points import read_points
 from sitekit.layers.polygons import read_polygons
@@ -23,6 +23,7 @@ from sitekit.layers.protected import RULE_CODES, read_protected
 from sitekit.layers.raster import align_raster, rasterize_polygons
 from sitekit.layers.source_raster import open_source
 from sitekit.layers.substrate import align_substrate
+from sitekit.layers.tiled import Output
 from sitekit.layers.vertical import Vertical, check_sign
 from sitekit.pipeline.fields import GRID_FILE, RASTERS, Ground, write_ground
 from sitekit.pipeline.project import Done, Project
@@ -181,7 +182,7 @@ def _colonies(project: Project, grid: Grid) -> tuple[list[dict[str, Any]], bool]
             x=layer.x,
             y=layer.y,
             crs=layer.crs,
-            columns=layer.columns,
+            columns={str(k): v for k, v in layer.columns.items()},
             origin=layer.origin,
             position_error_m=layer.position_error_m,
             where=key,
@@ -206,7 +207,7 @@ def _colonies(project: Project, grid: Grid) -> tuple[list[dict[str, Any]], bool]
             )
             areas.append(shapely.unary_union(list(shape.geometry)))
             notes = (*notes, *more)
-        extent = geographic_bounds(tuple(float(v) for v in frame.total_bounds), grid.crs)
+        extent = _extent(frame, grid)
         rows.append(
             {
                 "layer": f"colonies[{i + 1}]",
@@ -254,7 +255,7 @@ def _protected(project: Project, grid: Grid, layer: Protected) -> dict[str, Any]
     )
     lacking = areas[(areas["rule"] == "permit") & ~areas["name"].isin(held)]
     _write_marks(project, grid, "no_permit", shapes=[(g, 1) for g in lacking.geometry])
-    extent = geographic_bounds(tuple(float(v) for v in areas.total_bounds), grid.crs)
+    extent = _extent(areas, grid)
     return {
         "layer": "protected",
         "unit": "rule",
@@ -271,7 +272,7 @@ def _area(project: Project, grid: Grid, layer: Area) -> dict[str, Any]:
         project.input(layer.file, "layers.area.file"), to_crs=grid.crs, crs=layer.crs, where="layers.area"
     )
     _write_marks(project, grid, "area", shapes=[(g, 1) for g in frame.geometry])
-    extent = geographic_bounds(tuple(float(v) for v in frame.total_bounds), grid.crs)
+    extent = _extent(frame, grid)
     return {
         "layer": "area",
         "unit": "",
@@ -296,6 +297,11 @@ def _user_raster(project: Project, grid: Grid, name: str) -> dict[str, Any]:
         unit=layer.units,
     )
     return _row(f"rasters.{name}", done, unit=layer.units)
+
+
+def _extent(frame: gpd.GeoDataFrame, grid: Grid) -> tuple[float, float, float, float]:
+    west, south, east, north = (float(v) for v in frame.total_bounds)
+    return geographic_bounds((west, south, east, north), grid.crs)
 
 
 def _write_shapes(project: Project, name: str, frame: gpd.GeoDataFrame) -> None:

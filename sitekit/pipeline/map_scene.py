@@ -123,8 +123,8 @@ def _read(project: Project, name: str, grid: Grid, step: int, band: int = 1) -> 
             return values
         rows, cols = grid.shape
         window = rasterio.windows.Window(0, 0, cols * step, rows * step)
-        values = file.read(band, window=window, out_shape=grid.shape, resampling=Resampling.nearest)
-        return values
+        coarse: NDArray[Any] = file.read(band, window=window, out_shape=grid.shape, resampling=Resampling.nearest)
+        return coarse
 
 
 def _interval(depth: NDArray[np.float32]) -> float:

@@ -66,7 +66,8 @@ def run(project: Project, run_id: str) -> Done:
     for plan in plans:
         _number(project, ground, plan, used, plot_rows, shapes, unit_rows, points)
     short_tags = _tag(project, unit_rows, used)
-    unplaced = [*tables["unplaced"].to_dict("records"), *(row for p in plans for row in p.unplaced)]
+    earlier: list[Any] = tables["unplaced"].to_dict("records")
+    unplaced = [*earlier, *(row for p in plans for row in p.unplaced)]
     tables["plots"] = build("plots", plot_rows, shapes, crs)
     tables["colonies"] = build("colonies", unit_rows, points, crs)
     tables["unplaced"] = build("unplaced", unplaced)
@@ -229,7 +230,7 @@ def _tag(project: Project, rows: list[dict[str, Any]], used: pd.DataFrame) -> in
         text = project.input(setting.numbers_from, "tagging.numbers_from").read_text("utf-8-sig")
         on_hand = [line.strip() for line in text.splitlines() if line.strip()]
     else:
-        taken = {t for t in used["tag"].dropna()}
+        taken = set(used["tag"].dropna())
         on_hand = []
         number = setting.first
         while len(on_hand) < len(rows):

@@ -1,4 +1,4 @@
-"""Plots on one candidate's bottom: where they lie, which slots they offer, and what points bundled along tapes become."""
+"""Plots on one candidate's bottom: where they lie and which slots they offer; points bundled along tapes."""
 
 from __future__ import annotations
 

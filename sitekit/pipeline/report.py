@@ -50,7 +50,7 @@ def lines_of(report: Report) -> list[str]:
         found = figures["place"]
         units = ", ".join(f"{n} {code}" for code, n in found["units"].items()) or "none"
         lines.append(
-            f"placed: {units} units ({found['fragments']} fragments) in {found['plots']} plots at {found['sites']} sites"
+            f"placed: {units} units ({found['fragments']} fragments) in {found['plots']} plots, {found['sites']} sites"
             + (" — an estimate of capacity" if found["estimate"] else "")
         )
         if found["robust_pct_mean"] is not None:
@@ -113,9 +113,8 @@ def check_lines(rows: list[dict[str, Any]]) -> list[str]:
                 f"  resolution {resolution}; {100 * row['share_covered']:.1f} % of the grid; {span} {row['unit']}"
             )
         if "sign" in row:
-            lines.append(
-                f"  declared as {row['sign']} in {row['file_units']}; datum {row['datum']}; stated error ± {row['error_m']:g} m"
-            )
+            declared = f"  declared as {row['sign']} in {row['file_units']}; datum {row['datum']}"
+            lines.append(f"{declared}; stated error ± {row['error_m']:g} m")
         if "rows" in row:
             lines.append(f"  {row['rows']} rows" + (f", {row['on_grid']} on the grid" if "on_grid" in row else ""))
         lines += [f"  note: {n}" for n in row["notes"]]

@@ -8,9 +8,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sitekit.layers.blocks import Block, Input, Output, run_blocks
+from sitekit.layers.blocks import run_blocks
 from sitekit.layers.protected import RULE_CODES
 from sitekit.layers.substrate import substrate_codes
+from sitekit.layers.tiled import Block, Input, Output
 from sitekit.pipeline.fields import FieldReader, check_fields, raster, read_ground, species_criteria
 from sitekit.pipeline.project import Done, Project
 from sitekit.suitability.exclusions import FORBIDDEN, LABELS, NO_PERMIT, OUTSIDE, Limits, exclude

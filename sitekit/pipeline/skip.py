@@ -95,7 +95,7 @@ class Ledger:
     def _same_stat(self, name: str, path: Path) -> bool:
         noted = self.data["when"].get("stat", {}).get(name)
         stat = path.stat()
-        return noted == [stat.st_size, stat.st_mtime_ns]
+        return bool(noted == [stat.st_size, stat.st_mtime_ns])
 
     def input_hash(self, path: Path, name: str) -> str:
         """Return the hash of an input file (of all its parts, for formats of several files)."""
