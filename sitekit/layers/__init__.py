@@ -12,4 +12,5 @@
 - substrate: bottom types mapped to the classes of the standard
 - protected: areas with a rule each
 - points: existing colonies
+- series: temperatures, daily or monthly, gaps told
 """

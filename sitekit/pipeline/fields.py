@@ -25,6 +25,7 @@ from sitekit.seabed.distance import distance, distance_halo
 from sitekit.seabed.terrain import terrain, terrain_halo
 from sitekit.season.settings import Settings
 from sitekit.suitability.criteria import TERRAIN_FIELDS, Criterion, criteria_set, make_curve, merged
+from sitekit.suitability.curves import KNOTS
 
 RASTERS = "layers"  # folder of aligned rasters below out/
 GRID_FILE = f"{RASTERS}/grid.json"

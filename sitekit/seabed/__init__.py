@@ -15,4 +15,5 @@
 - waves: exposure of every cell
 - shelter: how a site lies to each wind
 - light: share of surface light at the bottom
+- heat: degree heating weeks and alerts
 """

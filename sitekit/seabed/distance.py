@@ -15,7 +15,6 @@ from sitekit.base.compiled import compiled
 from sitekit.errors import Faults
 
 _FAR = 1 << 20  # rows; its square still fits in 64 bits beside a square of columns
-_NONE = _FAR * _FAR
 _NEAR = 24  # cells; rows with no greater distance are done step by step over neighbours, eight cells at a time
 _NEAR_NONE = 1 << 28
 
@@ -125,27 +124,24 @@ def _along_rows(
     cell, greatest = size
     rows, cols = out.shape
     wide = columns.shape[1]
-    at = np.empty(wide, np.int64)  # columns whose parabola is part of the lower envelope
-    height = np.empty(wide, np.int64)  # their squared distance along the column
-    start = np.empty(wide + 1, np.int64)  # first column where each is lowest
-    squares = np.empty(cols, np.int64)
+    at = np.empty(wide)  # columns whose parabola is part of the lower envelope
+    height = np.empty(wide)  # their squared distance along the column
+    start = np.empty(wide + 1)  # first column where each is lowest
     padded = np.full(wide + 2 * _NEAR, _NEAR_NONE, np.int32)
     near = np.empty(cols, np.int32)
     for i in range(rows):
         row = columns[i]
-        worst = 0
+        worst = np.int32(0)
+        top = np.int32(min(reach, _FAR))
         for k in range(wide):
-            worst = max(worst, min(row[k], reach))
+            worst = max(worst, min(row[k], top))
         if worst <= _NEAR:
             _near_row(row, halo, reach, padded, near)
             for j in range(cols):
-                squares[j] = near[j]
+                d = np.sqrt(np.float64(near[j])) * cell
+                out[i, j] = greatest if near[j] >= _NEAR_NONE else min(d, greatest)
         else:
-            _envelope_row(row, halo, (at, height, start), squares)
-        for j in range(cols):
-            far = squares[j] >= _NEAR_NONE if worst <= _NEAR else squares[j] >= _NONE
-            d = np.sqrt(np.float64(squares[j])) * cell
-            out[i, j] = greatest if far else min(d, greatest)
+            _envelope_row(row, (halo, cell, greatest), (at, height, start), out[i])
 
 
 @compiled
@@ -172,40 +168,46 @@ def _near_row(row: NDArray[np.int32], halo: int, reach: int, padded: NDArray[np.
 @compiled
 def _envelope_row(
     row: NDArray[np.int32],
-    halo: int,
-    work: tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]],
-    squares: NDArray[np.int64],
+    frame: tuple[int, float, float],
+    work: tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]],
+    out: NDArray[np.float32],
 ) -> None:
-    """Squared distances from the lower envelope of one parabola per column."""
+    """Distances from the lower envelope of one parabola per column.
+
+    All numbers but the last square root are whole and below 2⁵³, so float64 holds them exactly.
+    """
+    halo, cell, greatest = frame
     at, height, start = work
-    wide, cols = row.size, squares.size
+    wide, cols = row.size, out.size
     top = -1
-    for k in range(wide):
-        g = np.int64(row[k])
-        if g >= _FAR:
+    for column in range(wide):
+        if row[column] >= _FAR:
             continue
-        g2 = g * g
+        k = np.float64(column)
+        g2 = np.float64(row[column]) * np.float64(row[column])
         while top >= 0:
             x, u = start[top], at[top]
             if (x - u) * (x - u) + height[top] <= (x - k) * (x - k) + g2:
                 break
             top -= 1
-        first = np.int64(0)
+        first = 0.0
         if top >= 0:
+            # first column at which k is nearer; exact, since the quotient is below 2⁴¹ and its divisor below 2²¹
             u = at[top]
-            # first column at which k is nearer; exact, since the quotient is below 2³⁰ and its divisor below 2²¹
-            above = np.float64((k * k - u * u) + (g2 - height[top]))
-            first = np.int64(min(np.floor(above / np.float64(2 * (k - u))), 1.0e9)) + 1
+            first = np.floor(((k - u) * (k + u) + (g2 - height[top])) / (2.0 * (k - u))) + 1.0
         if first < wide:
             top += 1
             at[top] = k
             height[top] = g2
             start[top] = first
     if top < 0:
-        squares[:] = _NONE
-    else:
-        start[top + 1] = wide
-        for t in range(top + 1):
-            u, h = at[t], height[t]
-            for k in range(max(start[t], halo), min(start[t + 1], halo + cols)):
-                squares[k - halo] = (k - u) * (k - u) + h
+        out[:] = greatest
+        return
+    start[top + 1] = wide
+    for t in range(top + 1):
+        u, h = at[t], height[t]
+        begin, end = max(int(start[t]), halo) - halo, min(int(start[t + 1]), halo + cols) - halo
+        away = halo - u
+        for j in range(begin, end):
+            along = np.float64(j) + away
+            out[j] = min(np.sqrt(along * along + h) * cell, greatest)
