@@ -53,9 +53,10 @@ def audit_counts(project: Path, settings: Settings, written: Written) -> list[Fi
             _tags(colonies),
             _known(colonies, written),
         ]
-    if settings.stock is not None and len(colonies):
+    counted = settings.spacing.mode != "fill"  # an estimate of capacity draws on no stock
+    if counted and settings.stock is not None and len(colonies):
         findings.append(_genets(project, settings, colonies))
-    if settings.spacing.numbers:
+    if counted and settings.spacing.numbers:
         findings.append(_wanted(colonies, written.tables["unplaced"], settings))
     offered = written.table("candidate_species")
     if offered is not None and len(colonies):

@@ -79,8 +79,8 @@ class Grid:
         """Eastings of the columns and northings of the rows, at cell centres [m]."""
         rows, cols = self.shape
         return (
-            self.west + (np.arange(cols) + 0.5) * self.cell,
-            self.north - (np.arange(rows) + 0.5) * self.cell,
+            self.west + (np.arange(cols, dtype=np.float64) + 0.5) * self.cell,
+            self.north - (np.arange(rows, dtype=np.float64) + 0.5) * self.cell,
         )
 
     def cell_of(

@@ -76,10 +76,15 @@ def read_points(
         present = set(rows[0])
         for field, column in names.items():
             if column not in present and field in (columns or {}):
-                faults.add(f"{where}.columns.{field}", f"no column {column!r}", ", ".join(sorted(present)), "Correct it.")
+                faults.add(
+                    f"{where}.columns.{field}", f"no column {column!r}", ", ".join(sorted(present)), "Correct it."
+                )
         if names["position_error_m"] not in present and position_error_m is None:
             faults.add(
-                f"{where}.position_error_m", "not given", "the error of the positions [m]", "It widens the clearance: state it."
+                f"{where}.position_error_m",
+                "not given",
+                "the error of the positions [m]",
+                "It widens the clearance: state it.",
             )
         if names["origin"] not in present and origin is None:
             faults.add(f"{where}.origin", "not given", "wild or outplant", "Say which, or name a column.")
@@ -121,7 +126,9 @@ def _table(path: Path, x: str | None, y: str | None, crs: str | None, where: str
             Fault(where, f"{path.name}: byte {error.start} is not UTF-8", "a CSV in UTF-8", "Save it as UTF-8.")
         ) from error
     except OSError as error:
-        raise FileFault(Fault(where, f"{path.name} cannot be read ({error.strerror})", "a CSV file", "Check it.")) from error
+        raise FileFault(
+            Fault(where, f"{path.name} cannot be read ({error.strerror})", "a CSV file", "Check it.")
+        ) from error
     reader = csv.DictReader(text.splitlines())
     header = [h.strip() for h in (reader.fieldnames or [])]
     low = {h.lower(): h for h in header}
@@ -137,7 +144,7 @@ def _table(path: Path, x: str | None, y: str | None, crs: str | None, where: str
                 where,
                 f"{path.name} has columns {', '.join(header)}",
                 "columns of coordinates (lon and lat, or x and y)",
-                "Name them: x = \"…\", y = \"…\".",
+                'Name them: x = "…", y = "…".',
             )
         )
     if crs is None and not geographic:
@@ -194,7 +201,9 @@ def _number(
         faults.add(where, f"{column} is {text!r}", "a number", "Correct it.")
         return None
     if not np.isfinite(number) or (least is not None and number < least):
-        faults.add(where, f"{column} is {text}", f"a number{'' if least is None else f' of {least:g} or more'}", "Correct it.")
+        faults.add(
+            where, f"{column} is {text}", f"a number{'' if least is None else f' of {least:g} or more'}", "Correct it."
+        )
         return None
     return number
 

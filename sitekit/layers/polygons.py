@@ -52,7 +52,9 @@ def read_polygons(
     try:
         frame = gpd.read_file(path, layer=layer) if layer else gpd.read_file(path)
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
-        raise FileFault(Fault(where, f"{path.name} cannot be read: {error}", "a vector file", "Open and save it again.")) from error
+        raise FileFault(
+            Fault(where, f"{path.name} cannot be read: {error}", "a vector file", "Open and save it again.")
+        ) from error
     if not isinstance(frame, gpd.GeoDataFrame):
         raise InputFault(Fault(where, f"{path.name} has no shapes", "polygons", "Give the file with the outlines."))
     frame["line"] = range(1, len(frame) + 1)

@@ -77,7 +77,8 @@ def read_protected(
     if status:
         proposed = frame[status].astype(str).str.lower() == _PROPOSED
         if bool(proposed.any()):
-            extra.append("proposed areas have no legal effect and count as `none`: " + ", ".join(frame.loc[proposed, name_field]))
+            which = ", ".join(frame.loc[proposed, name_field].astype(str))
+            extra.append(f"proposed areas have no legal effect and count as `none`: {which}")
             found = ["none" if p else r for p, r in zip(proposed, found, strict=True)]
     out = gpd.GeoDataFrame(
         {"name": names, "rule": found, "code": [RULE_CODES[r] for r in found]},

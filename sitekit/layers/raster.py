@@ -80,9 +80,9 @@ def align_raster(
     Notes
     -----
     A cell has a value exactly if its centre lies in a source cell (or averaged block) with one: gaps stay gaps.
-    Bilinear weights of neighbours without a value are shared out among the others. Coordinates are computed exactly every 16
-    cells of a 512 × 512 tile counted from the grid's first cell and linearly between: the result does not depend on
-    what is read when.
+    Bilinear weights of neighbours without a value are shared out among the others. Coordinates are computed exactly
+    every 16 cells of a 512 × 512 tile counted from the grid's first cell and linearly between: the result does not
+    depend on what is read when.
     """
     if (kind == "class") != (codes is not None):
         raise InputFault(Fault(str(path), f"kind {kind!r}", "codes exactly for classes", "Map each class to a code."))

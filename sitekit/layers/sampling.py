@@ -116,4 +116,5 @@ def nearest(source: SourceRaster, part: Grid) -> NDArray[np.float64]:
     values = np.pad(source.read(row, col, rows, cols), 1, constant_values=np.nan)
     c = np.clip(np.floor(np.nan_to_num(u, nan=-9.0)) - col + 1, 0, cols + 1).astype(np.intp)
     r = np.clip(np.floor(np.nan_to_num(v, nan=-9.0)) - row + 1, 0, rows + 1).astype(np.intp)
-    return values[r, c]
+    picked: NDArray[np.float64] = values[r, c]
+    return picked

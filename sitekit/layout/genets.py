@@ -133,7 +133,7 @@ def _partners(order: Ints, member: Ints, groups: int) -> tuple[Ints, Ints]:
 
 
 @compiled
-def _row_order(  # noqa: PLR0917 (compiled kernels take plain positions)
+def _row_order(
     order: Ints, member: Ints, quota: Ints, start: Ints, other: Ints, force: Floats
 ) -> Ints:
     """First pass: each position in turn takes the genet with the least penalty among those its group has left."""
@@ -166,7 +166,7 @@ def _row_order(  # noqa: PLR0917 (compiled kernels take plain positions)
 
 
 @compiled
-def _swap_sweeps(  # noqa: PLR0917 (compiled kernels take plain positions)
+def _swap_sweeps(
     order: Ints,
     member: Ints,
     kind: Ints,

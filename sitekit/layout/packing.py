@@ -116,7 +116,7 @@ def _reef_by_reef(bottom: Bottom, placer: Placer, base: float, weight: float) ->
     return placer.pick(together[np.argsort(-together[:, 3], kind="stable")], most=len(together))
 
 
-def _window_shelves(  # noqa: PLR0917 (private, one caller)
+def _window_shelves(
     placer: Placer,
     k: int,
     field: Field,

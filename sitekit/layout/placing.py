@@ -150,7 +150,7 @@ class Placer:
 
 
 @compiled
-def apart(  # noqa: PLR0917 (compiled kernels take plain positions)
+def apart(
     ax: float, ay: float, a: Floats, bx: float, by: float, b: Floats, size: Floats
 ) -> bool:
     """Return whether two rectangles of one size are at least a gap apart.
@@ -203,7 +203,7 @@ def apart(  # noqa: PLR0917 (compiled kernels take plain positions)
 
 
 @compiled
-def _pick(  # noqa: PLR0917 (compiled kernels take plain positions)
+def _pick(
     every: Floats, first: int, most: int, turns: Floats, size: Floats, bin_m: float
 ) -> Ints:
     """Indices of the first ones and of those that fit, found through square bins as wide as two can touch."""

@@ -188,7 +188,7 @@ def find_plots(
     )
 
 
-def _check(  # noqa: PLR0917 (all settings are judged together)
+def _check(
     bottom: Bottom,
     length_m: float,
     width_m: float,

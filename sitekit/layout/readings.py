@@ -137,7 +137,7 @@ def _rows_of_pairs(pairs: NDArray[np.int64], n: int) -> tuple[NDArray[np.int64],
 
 
 @compiled
-def _repair(  # noqa: PLR0917 (compiled kernels take plain positions)
+def _repair(
     frame: Floats,
     base: NDArray[np.int64],
     shifts: NDArray[np.int64],

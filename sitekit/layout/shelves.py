@@ -185,7 +185,7 @@ def shelf_choice(
 
 
 @compiled
-def _mean_scores(  # noqa: PLR0917 (compiled kernels take plain positions)
+def _mean_scores(
     allowed: NDArray[np.bool_],
     score: NDArray[np.float32],
     flat: Floats,
@@ -224,7 +224,7 @@ def _mean_scores(  # noqa: PLR0917 (compiled kernels take plain positions)
 
 
 @compiled
-def _shelves(  # noqa: PLR0917 (compiled kernels take plain positions)
+def _shelves(
     values: NDArray[np.float32], pitch_along: int, pitch_across: int, base: float, weight: float, out: Ints
 ) -> tuple[float, int]:
     """Sum and number of the chosen starts, written to `out`."""

@@ -15,6 +15,7 @@ from sitekit.base.compiled import compiled
 from sitekit.layout.buckets import add_point, clear_of_discs, next_free
 
 Floats = NDArray[np.float64]
+_INSIDE = 5e-4  # m; five times the rounding of 9 decimals of a degree: a written point stays in its own cell
 _STEP = 1e-9  # m; pushes a touching point past the rounding of its own square root
 
 
@@ -59,7 +60,7 @@ def sweep(
     n_rows = int((north - south) / row_step) + 1
     # the first row hugs the southern edge of the frame; a hair inside, so that it belongs to the first cells
     for k in range(n_rows):
-        py = south + 1e-7 + k * row_step
+        py = south + _INSIDE + k * row_step
         if py >= north:
             break
         i = int(py / cell)
@@ -73,7 +74,7 @@ def sweep(
                 j += 1
                 px = j * cell
                 continue
-            px = max(px, j * cell + 1e-7)
+            px = max(px, j * cell + _INSIDE)
             if px >= east:
                 break
             moved = next_free(buckets, x, y, px, py, separation)

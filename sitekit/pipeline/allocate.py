@@ -37,6 +37,8 @@ def run(project: Project, run_id: str) -> Done:
     unplaced = [
         {"species": s.species, "genet": s.genet, "number": s.number, "reason": reason} for s in shares if s.site is None
     ]
+    if settings.spacing.mode == "fill":
+        unplaced = []
     unplaced += [
         {"species": species, "number": number, "reason": "the stock holds fewer usable units than wanted"}
         for species, number in missing.items()

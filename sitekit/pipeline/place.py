@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from typing import Any
 
@@ -68,6 +69,8 @@ def run(project: Project, run_id: str) -> Done:
     short_tags = _tag(project, unit_rows, used)
     earlier: list[Any] = tables["unplaced"].to_dict("records")
     unplaced = [*earlier, *(row for p in plans for row in p.unplaced)]
+    if project.settings.spacing.mode == "fill":  # an estimate: what fits is what is handed out
+        tables["allotment"] = build("allotment", _counted(unit_rows))
     tables["plots"] = build("plots", plot_rows, shapes, crs)
     tables["colonies"] = build("colonies", unit_rows, points, crs)
     tables["unplaced"] = build("unplaced", unplaced)
@@ -247,6 +250,11 @@ def _tag(project: Project, rows: list[dict[str, Any]], used: pd.DataFrame) -> in
     for row, tag in zip(rows, tags.units, strict=True):
         row["tag"] = tag or None
     return tags.short
+
+
+def _counted(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    keys = [(str(r["site"]), str(r["species"]), str(r["genet"])) for r in rows]
+    return [{"site": s, "species": c, "genet": g, "number": n} for (s, c, g), n in Counter(keys).items()]
 
 
 def _figures(project: Project, tables: dict[str, pd.DataFrame], plans: list[SitePlan]) -> dict[str, Any]:

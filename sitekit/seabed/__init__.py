@@ -15,5 +15,6 @@
 - waves: exposure of every cell
 - shelter: how a site lies to each wind
 - light: share of surface light at the bottom
+- climatology: monthly means and the warmest of them
 - heat: degree heating weeks and alerts
 """

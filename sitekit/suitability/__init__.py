@@ -5,4 +5,5 @@
 - criteria: what counts, and the sets that ship
 - exclusions: what rules a cell out, and the code that says why
 - score: responses combined, limiting criterion, unknown weight
+- candidates: passing cells joined into patches
 """
