@@ -46,9 +46,9 @@ def hand_out(
 
     Notes
     -----
-    Species share a site's room: Σ units / capacity ≤ 1 over species, `ROOM_OF_SEVERAL` where there are several. Where all that is left does not fit, each species
-    gives the same fraction of what it has left. Every site gets each genet in proportion to the stock, rounded so that
-    rows and columns are exact (largest remainder).
+    Species share a site's room: Σ units / capacity over species is at most 1, `ROOM_OF_SEVERAL` where there are several.
+    Where all that is left does not fit, each species gives the same fraction of what it has left. Every site gets each
+    genet in proportion to the stock, rounded so that rows and columns are exact (largest remainder).
     """
     limit = wanted or {}
     genets: dict[str, list[str]] = {}
