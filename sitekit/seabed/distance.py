@@ -17,8 +17,6 @@ from sitekit.errors import Faults
 _FAR = 1 << 20  # rows; its square still fits in 64 bits beside a square of columns
 _NEAR = 24  # cells; rows with no greater distance are done step by step over neighbours, eight cells at a time
 _NEAR_NONE = 1 << 28
-_STEP = 9  # columns; the widest chord that sorts out parabolas before the exact sweep
-_NONE = 1.0e15  # squared cells; more than any distance, and still exact when added
 
 
 def distance(
@@ -129,8 +127,6 @@ def _along_rows(
     at = np.empty(wide)  # columns whose parabola is part of the lower envelope
     height = np.empty(wide)  # their squared distance along the column
     start = np.empty(wide + 1)  # first column where each is lowest
-    squares = np.full(wide + 2 * _STEP, _NONE)
-    kept = np.empty(wide + 1, np.int64)
     padded = np.full(wide + 2 * _NEAR, _NEAR_NONE, np.int32)
     near = np.empty(cols, np.int32)
     for i in range(rows):
@@ -145,7 +141,7 @@ def _along_rows(
                 d = np.sqrt(np.float64(near[j])) * cell
                 out[i, j] = greatest if near[j] >= _NEAR_NONE else min(d, greatest)
         else:
-            _envelope_row(row, (halo, cell, greatest), (at, height, start, squares, kept), out[i])
+            _envelope_row(row, (halo, cell, greatest), (at, height, start), out[i])
 
 
 @compiled
@@ -173,7 +169,7 @@ def _near_row(row: NDArray[np.int32], halo: int, reach: int, padded: NDArray[np.
 def _envelope_row(
     row: NDArray[np.int32],
     frame: tuple[int, float, float],
-    work: tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.int64]],
+    work: tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]],
     out: NDArray[np.float32],
 ) -> None:
     """Distances from the lower envelope of one parabola per column.
@@ -181,24 +177,14 @@ def _envelope_row(
     All numbers but the last square root are whole and below 2⁵³, so float64 holds them exactly.
     """
     halo, cell, greatest = frame
-    at, height, start, squares, kept = work
+    at, height, start = work
     wide, cols = row.size, out.size
-    for column in range(wide):
-        g = np.float64(row[column])
-        squares[column + _STEP] = g * g if row[column] < _FAR else _NONE
-    count = 0
-    for column in range(wide):
-        # a parabola above the chord of two others at equal steps left and right is nowhere lowest
-        middle = 2.0 * squares[column + _STEP]
-        low = middle < squares[column + _STEP - 1] + squares[column + _STEP + 1] + 2.0
-        low &= middle < squares[column + _STEP - 3] + squares[column + _STEP + 3] + 18.0
-        low &= middle < squares[column] + squares[column + 2 * _STEP] + 2.0 * _STEP * _STEP
-        kept[count] = column
-        count += low & (row[column] < _FAR)
     top = -1
-    for c in range(count):
-        k = np.float64(kept[c])
-        g2 = squares[kept[c] + _STEP]
+    for column in range(wide):
+        if row[column] >= _FAR:
+            continue
+        k = np.float64(column)
+        g2 = np.float64(row[column]) * np.float64(row[column])
         while top >= 0:
             x, u = start[top], at[top]
             if (x - u) * (x - u) + height[top] <= (x - k) * (x - k) + g2:
@@ -206,7 +192,7 @@ def _envelope_row(
             top -= 1
         first = 0.0
         if top >= 0:
-            # first column at which k is nearer; exact, since the quotient is below 2⁴¹ and its divisor below 2²¹
+            # first column at which k is nearer; exact below 2²⁰ (divisor below 2²¹), and farther ones are not used
             u = at[top]
             first = np.floor(((k - u) * (k + u) + (g2 - height[top])) / (2.0 * (k - u))) + 1.0
         if first < wide:

@@ -106,7 +106,8 @@ def pass_against_plain(side, radii):
         worst = max(worst, *gaps.values())
         print(
             f"radius {radius:2d}: {mine_s:6.2f} s ({side * side / mine_s / 1e6:5.1f} Mcell/s),"
-            f" numpy and FFT {plain_s:6.2f} s, {ratios[-1]:5.1f} times; greatest difference {max(gaps.values()):.1e} ({max(gaps, key=gaps.get)});"
+            f" numpy and FFT {plain_s:6.2f} s, {ratios[-1]:5.1f} times;"
+            f" greatest difference {max(gaps.values()):.1e} ({max(gaps, key=gaps.get)});"
             f" limiting criterion differs in {other:.1e} of cells"
         )
     return ratios, worst
