@@ -84,7 +84,7 @@ def bound(
             faults.add("bottom", f"shapes {allowed.shape} and {score.shape}", "two rasters of one shape", "Align them.")
     if not allowed.any():
         return Bound(0, 0.0)
-    d = separation_m / cell_m  # in cells from here on
+    d = separation_m / cell_m * (1.0 - _FLOOR * 1e-3)  # in cells from here on; √2 of a unit square must still touch
     hexagon, disc = math.sqrt(3.0) / 2.0 * d * d, math.pi / 4.0 * d * d
     whole = min(_dilated_area(allowed, d / math.sqrt(3.0)) / hexagon, _dilated_area(allowed, 0.5 * d) / disc)
     count = min(_floor(whole), _by_patches(allowed, d, hexagon, disc))

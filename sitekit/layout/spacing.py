@@ -206,6 +206,7 @@ class _Bottom:
         buckets = new_buckets(*self.size, self.separation)
         _enter(buckets, px, py, x.size, self.separation)
         step = self.separation * math.sqrt(3.0) / 2.0 / fineness * (1.0 + _EASE)
+        step = min(step, 0.999 * self.cell)  # no row of cells is stepped over
         count = sweep(self.allowed, self.cell, frame, step, self.separation, self.clear, buckets, px, py, x.size)
         return px[:count].copy(), py[:count].copy()
 

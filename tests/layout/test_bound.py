@@ -1,0 +1,121 @@
+"""Bounds against published packings and an exact solver: a bound below a layout that exists is wrong."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from hypothesis.extra import numpy as hnp
+from numpy.typing import NDArray
+from scipy import optimize, sparse
+from scipy.spatial import cKDTree
+
+from sitekit.base.sources import shared_file
+from sitekit.errors import InputFault
+from sitekit.layout.bound import bound
+from sitekit.layout.spacing import place
+
+ROWS = json.loads(shared_file("reference/packing.json").read_text(encoding="utf-8"))
+RECTANGLES = [r for r in ROWS if r["id"].startswith("spacing-oler-")]
+SQUARE = next(r for r in ROWS if r["id"] == "spacing-unit-square-optima")
+
+masks = hnp.arrays(np.bool_, hnp.array_shapes(min_dims=2, max_dims=2, min_side=1, max_side=10))
+
+
+def even(allowed: NDArray[np.bool_]) -> NDArray[np.float32]:
+    return np.ones(allowed.shape, np.float32)
+
+
+@pytest.mark.parametrize("row", RECTANGLES, ids=[r["id"] for r in RECTANGLES])
+def test_the_bound_of_a_rectangle_covers_its_known_layouts(row: dict[str, Any]) -> None:
+    """The published square and hexagonal layouts exist: a smaller bound would be false."""
+    (width, height), d = row["inputs"]["rect"], row["inputs"]["min_distance"]
+    allowed = np.ones((round(height * 10), round(width * 10)), bool)
+    known = max(row["expected"]["square_lattice"], row["expected"]["axis_aligned_hex_lattice"])
+    assert bound(allowed, even(allowed), cell_m=0.1, separation_m=d).count >= known
+
+
+@pytest.mark.parametrize(
+    ("n", "d"), list(zip(SQUARE["inputs"]["n"], SQUARE["expected"]["max_min_distance"], strict=True))
+)
+def test_the_bound_of_a_square_covers_its_optimum(n: int, d: float) -> None:
+    """n points stand at this distance (proven optima): the bound must not be below n."""
+    allowed = np.ones((20, 20), bool)
+    assert bound(allowed, even(allowed), cell_m=0.05, separation_m=d).count >= n
+
+
+def test_the_bound_of_a_large_square_is_the_dilated_area_over_the_hexagon() -> None:
+    """Closed form: (a² + 4 a r + π r²) / ((√3/2) d²) with r = d/√3; conservative, so never below, and within 0.5 %."""
+    d, a = 1.2, 100.0
+    r = d / math.sqrt(3.0)
+    exact = (a * a + 4 * a * r + math.pi * r * r) / (math.sqrt(3.0) / 2.0 * d * d)
+    allowed = np.ones((200, 200), bool)
+    found = bound(allowed, even(allowed), cell_m=0.5, separation_m=d).count
+    assert math.floor(exact) <= found <= 1.005 * exact
+
+
+@settings(max_examples=25, deadline=None)
+@given(masks, st.integers(0, 9), st.floats(0.5, 2.5))
+def test_no_exact_solution_on_a_fine_grid_beats_the_bounds(
+    allowed: NDArray[np.bool_], seed: int, separation: float
+) -> None:
+    """Corners and middles of cells, solved exactly by HiGHS: count and value must both stay within the bound."""
+    score = np.random.default_rng(seed).random(allowed.shape)
+    rows, cols = np.nonzero(allowed)
+    if rows.size == 0:
+        assert bound(allowed, score, cell_m=0.5, separation_m=separation).count == 0
+        return
+    rows, cols = rows[:25], cols[:25]
+    points = np.array(
+        [(c + p, r + q) for r, c in zip(rows, cols, strict=True) for p in (0, 0.5, 1) for q in (0, 0.5, 1)]
+    )
+    worth = np.repeat(score[rows, cols], 9)
+    pairs = cKDTree(points * 0.5).query_pairs(separation * (1 - 1e-12), output_type="ndarray")
+    limits = bound(allowed, score, cell_m=0.5, separation_m=separation)
+    for gain, limit in ((np.ones(len(points)), limits.count), (worth, limits.value)):
+        assert _exact(gain, pairs) <= limit + 1e-6
+
+
+def _exact(gain: NDArray[np.float64], pairs: NDArray[np.int64]) -> float:
+    n = len(gain)
+    rows = np.repeat(np.arange(len(pairs)), 2)
+    matrix = sparse.csr_matrix((np.ones(rows.size), (rows, pairs.ravel())), shape=(len(pairs), n))
+    limits = [optimize.LinearConstraint(matrix, -np.inf, 1)] if len(pairs) else []
+    found = optimize.milp(-gain, integrality=np.ones(n), bounds=(0, 1), constraints=limits, options={"time_limit": 1.0})
+    return float(-found.fun) if found.x is not None else 0.0  # any feasible layout is a fair witness
+
+
+@settings(max_examples=40, deadline=None)
+@given(masks, st.floats(0.3, 3.0), st.integers(0, 9))
+def test_no_layout_beats_the_bounds(allowed: NDArray[np.bool_], separation: float, seed: int) -> None:
+    """A layout above its own bound would prove one of the two wrong."""
+    score = np.random.default_rng(seed).random(allowed.shape)
+    for wanted in (None, 5):
+        found = place(allowed, score, west_m=0.0, north_m=0.0, cell_m=0.5, separation_m=separation, wanted=wanted)
+        limits = bound(allowed, score, cell_m=0.5, separation_m=separation, wanted=wanted)
+        assert found.easting.size <= limits.count
+        assert found.score.sum() <= limits.value + 1e-9
+
+
+@settings(max_examples=60, deadline=None)
+@given(masks, st.floats(0.3, 3.0), st.data())
+def test_more_room_never_lowers_the_bound(allowed: NDArray[np.bool_], separation: float, data: st.DataObject) -> None:
+    """A bound that falls when bottom is added is no bound of one of the two."""
+    more = allowed | data.draw(hnp.arrays(np.bool_, allowed.shape))
+    small = bound(allowed, even(allowed), cell_m=0.5, separation_m=separation)
+    large = bound(more, even(more), cell_m=0.5, separation_m=separation)
+    assert small.count <= large.count
+
+
+@pytest.mark.parametrize(
+    ("cell", "separation", "message"), [(0.0, 1.0, "cell_m.*above 0"), (0.5, 0.0, "separation_m.*above 0")]
+)
+def test_sizes_that_make_no_sense_are_refused(cell: float, separation: float, message: str) -> None:
+    """A bound at a separation of zero would be infinite."""
+    with pytest.raises(InputFault, match="(?s)" + message):
+        bound(np.ones((2, 2), bool), np.ones((2, 2)), cell_m=cell, separation_m=separation)
