@@ -104,7 +104,7 @@ def _by_patches(allowed: Flags, d: float, hexagon: float, disc: float) -> int:
     for number, window in enumerate(ndimage.find_objects(label), start=1):
         rows = window[0].stop - window[0].start
         cols = window[1].stop - window[1].start
-        if rows * rows + cols * cols < d * d:
+        if rows * rows + cols * cols < d * d * (1.0 - _FLOOR):  # two just fit at a diameter of d
             total += 1
             continue
         own = label[window] == number
