@@ -140,7 +140,10 @@ def _row_order(
     n, genets = order.size, quota.shape[1]
     kind = np.full(n, -1, np.int64)
     left = quota.copy()
-    held = quota.sum(axis=1)
+    held = np.zeros(quota.shape[0], np.int64)
+    for a in range(quota.shape[0]):
+        for b in range(genets):
+            held[a] += quota[a, b]
     placed = np.zeros(quota.shape[0], np.int64)
     penalty = np.zeros(genets)
     for k in order:

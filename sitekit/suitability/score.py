@@ -190,7 +190,9 @@ def _combine(
     weights, method, limit = how
     score, limiting, unknown_pct, reason = out
     criteria, rows, cols = stack.shape
-    total = weights.sum()
+    total = 0.0  # a loop: numba compiles its sum() for over a second
+    for w in weights:
+        total += w
     r = np.empty(cols)
     gathered = np.empty(cols)  # Σ w log2 r, Σ w r, or the lowest r
     lost = np.empty(cols)
