@@ -17,8 +17,10 @@ from sitekit.layers.grid import Grid
 from sitekit.layers.tiled import Output, add_overviews, open_output
 
 # Values that programs write into gaps; one far outside all other values is a gap without a tag.
-_SENTINELS = np.array([-9999.0, -99999.0, -999999.0, -32768.0, -32767.0, 9999.0, 99999.0, 32767.0, -3.4028234663852886e38,
-             3.4028234663852886e38, 9.969209968386869e36, 1e20, -999.0, 999.0])  # fmt: skip
+_SENTINELS = np.array([
+    -9999.0, -99999.0, -999999.0, -32768.0, -32767.0, 9999.0, 99999.0, 32767.0, -3.4028234663852886e38,
+    3.4028234663852886e38, 9.969209968386869e36, 1e20, -999.0, 999.0,
+])  # fmt: skip
 _FAR = 5.0  # a sentinel is one when it lies this many times further from zero than every other value
 
 

@@ -136,7 +136,8 @@ class SourceRaster:
                 )
             ) from error
         values = stored.astype(np.float64)
-        if self.nodata is not None:
+        kind = stored.dtype
+        if self.nodata is not None and (kind.kind == "f" or _fits(self.nodata, kind)):
             # float32 files hold the float32 neighbour of a nodata value such as -3.4e38
             values[stored == np.asarray(self.nodata).astype(stored.dtype)] = np.nan
         if mask is not None:
@@ -149,6 +150,12 @@ class SourceRaster:
     def _masked(self) -> bool:
         flags = self.file.mask_flag_enums[self.band - 1]
         return rasterio.enums.MaskFlags.per_dataset in flags or rasterio.enums.MaskFlags.alpha in flags
+
+
+def _fits(value: float, kind: np.dtype[Any]) -> bool:
+    """Whether a whole-number type can hold a value: −9999 in a file of bytes marks nothing, and must not wrap to 241."""
+    limits = np.iinfo(kind)
+    return limits.min <= value <= limits.max and value == int(value)
 
 
 @contextmanager
