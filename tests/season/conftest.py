@@ -1,0 +1,84 @@
+"""The whole pipeline through the command line: the demo and a small plan, each run once; tests work on copies."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import io
+import shutil
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from sitekit.cli import rim
+from sitekit.cli.entry import root
+from tests.audit.conftest import make
+
+
+@dataclass(frozen=True)
+class Said:
+    """What a command answered: exit code, standard output, standard error."""
+
+    code: int
+    out: str
+    err: str
+
+
+def command(*arguments: str | Path) -> Said:
+    """Run a command in this process, as the console command would."""
+    out, err = io.StringIO(), io.StringIO()
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        code = rim.run(root, [str(a) for a in arguments])
+    return Said(code, out.getvalue(), err.getvalue())
+
+
+def digests(folder: Path) -> dict[str, str]:
+    """SHA-256 of every file below a folder, by its path from there."""
+    return {
+        p.relative_to(folder).as_posix(): hashlib.sha256(p.read_bytes()).hexdigest()
+        for p in sorted(folder.rglob("*"))
+        if p.is_file()
+    }
+
+
+def edit(path: Path, old: str, new: str) -> None:
+    """Replace a text that stands once in a file."""
+    text = path.read_text("utf-8")
+    assert text.count(old) == 1, (path.name, old, text.count(old))
+    path.write_text(text.replace(old, new), "utf-8")
+
+
+@dataclass(frozen=True)
+class Ran:
+    """A finished run: its project folder and what the command answered."""
+
+    folder: Path
+    said: Said
+
+
+@pytest.fixture(scope="session")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Ran:
+    """The demo, run once with two threads; never changed."""
+    folder = tmp_path_factory.mktemp("demo") / "reef"
+    return Ran(folder, command("demo", folder, "--threads", "2"))
+
+
+@pytest.fixture
+def reef(demo: Ran, tmp_path: Path) -> Path:
+    """A copy of the demo with its results, times of change kept."""
+    return Path(shutil.copytree(demo.folder, tmp_path / "reef"))
+
+
+@pytest.fixture(scope="session")
+def small(tmp_path_factory: pytest.TempPathFactory) -> Ran:
+    """The audit's 60 × 40 m plan, its results written by the pipeline itself; never changed."""
+    folder = make(tmp_path_factory.mktemp("small")).folder
+    shutil.rmtree(folder / "out")
+    return Ran(folder, command("run", folder))
+
+
+@pytest.fixture
+def patch(small: Ran, tmp_path: Path) -> Path:
+    """A copy of the small plan with its results."""
+    return Path(shutil.copytree(small.folder, tmp_path / "patch"))
