@@ -11,6 +11,7 @@
 - plotting: plots and bundled points on one bottom
 - capacities: what a candidate holds
 - candidates: stage 3, patches of passing cells and what they offer
+- given: results that a person edited
 - choose: stage 4, which sites to work at
 - allocate: stage 5, who gets which genets
 - place: stage 6, where each unit stands
@@ -18,4 +19,5 @@
 - export: stage 7, the files people read
 - stages: the list, and the run
 - report: what `check` and a run print
+- api: the commands as functions, for scripts and notebooks
 """

@@ -9,6 +9,7 @@ import pandas as pd
 from sitekit.base.tables import build, conform
 from sitekit.errors import Fault
 from sitekit.pipeline.fields import read_ground
+from sitekit.pipeline.given import given_allotment
 from sitekit.pipeline.project import Done, Project
 from sitekit.season.plan_tables import read_plan, write_plan
 from sitekit.sites.allocate import Share, hand_out
@@ -32,27 +33,30 @@ def run(project: Project, run_id: str) -> Done:
     if settings.spacing.mode == "fill":
         units, wanted = _fill(project, chosen), {}
     shares = hand_out(chosen, units, wanted)
-    missing = _missing(units, wanted)
+    edited = given_allotment(project, [name for name, _ in chosen], units)
+    missing = {} if edited is not None else _missing(units, wanted)
     reason = "no chosen site has room" if chosen else "no site is chosen"
     unplaced = [
         {"species": s.species, "genet": s.genet, "number": s.number, "reason": reason} for s in shares if s.site is None
     ]
-    if settings.spacing.mode == "fill":
+    if settings.spacing.mode == "fill" or edited is not None:
         unplaced = []
     unplaced += [
         {"species": species, "number": number, "reason": "the stock holds fewer usable units than wanted"}
         for species, number in missing.items()
     ]
     tables["stock"] = conform(stock, "stock")
-    tables["allotment"] = build("allotment", [_row(s) for s in shares if s.site is not None])
+    computed = build("allotment", [_row(s) for s in shares if s.site is not None])
+    tables["allotment"] = computed if edited is None else edited
     tables["unplaced"] = build("unplaced", unplaced)
     keep = ("candidates", "candidate_species", "sites", "stock", "allotment", "unplaced")
     write_plan(project.target("season.gpkg"), {n: tables[n] for n in keep}, crs)
-    given: dict[str, int] = {}
-    for share in shares:
-        if share.site is not None:
-            given[share.species] = given.get(share.species, 0) + share.number
-    figures = {"units": given, "genets": len({(s.species, s.genet) for s in shares if s.site is not None})}
+    handed = tables["allotment"]
+    figures = {
+        "units": {str(k): int(v) for k, v in handed.groupby("species")["number"].sum().items()},
+        "genets": int(handed.groupby(["species", "genet"]).ngroups) if len(handed) else 0,
+        "edited": edited is not None,
+    }
     return Done(["season.gpkg"], figures, _shortfalls(project, unplaced, bool(chosen)))
 
 

@@ -184,7 +184,7 @@ class FieldReader:
         self.windows = settings.terrain
         every = [c for rows in criteria.values() for c in rows]
         self.reach = {
-            name: max((c.curve.x[-1] for c in every if c.field == name and c.curve.kind == KNOTS), default=0.0)
+            name: max((_end(c) for c in every if c.field == name), default=0.0)
             for name in ("distance_colonies_m", "distance_edge_m")
         }
         self.users = [n for n in settings.layers.rasters if n in self.names]
@@ -267,3 +267,9 @@ class FieldReader:
         for name in self.users:
             fields[name] = np.ascontiguousarray(arrays[f"user {name}"][core])
         return fields
+
+
+def _end(criterion: Criterion) -> float:
+    """Return the value beyond which a response hardly changes: the last knot, or six deviations of a bell (2e-8)."""
+    x = criterion.curve.x
+    return x[-1] if criterion.curve.kind == KNOTS else x[0] + 6.0 * x[1] if len(x) == 2 else 0.0

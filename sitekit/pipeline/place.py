@@ -19,6 +19,7 @@ from sitekit.layout.genets import assign_genets
 from sitekit.layout.numbering import Used, give_tags, number_site
 from sitekit.pipeline.bottoms import Bottom, between_species, planned_separation, read_bottom, read_colonies
 from sitekit.pipeline.fields import Ground, read_ground
+from sitekit.pipeline.given import given_colonies
 from sitekit.pipeline.plotting import Laid, lay_plots, lay_points, without_plots, without_units
 from sitekit.pipeline.project import Done, Project
 from sitekit.season.plan_tables import read_plan, write_plan
@@ -72,7 +73,8 @@ def run(project: Project, run_id: str) -> Done:
     if project.settings.spacing.mode == "fill":  # an estimate: what fits is what is handed out
         tables["allotment"] = build("allotment", _counted(unit_rows))
     tables["plots"] = build("plots", plot_rows, shapes, crs)
-    tables["colonies"] = build("colonies", unit_rows, points, crs)
+    edited = given_colonies(project, tables["plots"], crs)
+    tables["colonies"] = build("colonies", unit_rows, points, crs) if edited is None else edited
     tables["unplaced"] = build("unplaced", unplaced)
     write_plan(project.target("season.gpkg"), tables, crs)
     return Done(["season.gpkg"], _figures(project, tables, plans), _shortfalls(plans, short_tags))

@@ -49,6 +49,10 @@ def _site_files(settings: Settings) -> dict[str, str]:
 
 def _stock_files(settings: Settings) -> dict[str, str]:
     files = {"stock.file": settings.stock.file} if settings.stock else {}
+    if settings.allotment:
+        files["allotment.from"] = settings.allotment.from_file
+    if settings.colonies:
+        files["colonies.from"] = settings.colonies.from_file
     if settings.tagging.numbers_from:
         files["tagging.numbers_from"] = settings.tagging.numbers_from
     return files
@@ -72,8 +76,8 @@ STAGES = (
     Stage("score", ("plan", "layers", "terrain", "species", "criteria", "score", "exclusions")),
     Stage("candidates", ("plan", "species", "score", "candidates", "site", "spacing", "layers"), _site_files),
     Stage("choose", ("plan", "site", "species", "spacing")),
-    Stage("allocate", ("plan", "species", "spacing", "stock"), _stock_files),
-    Stage("place", ("plan", "species", "spacing", "tagging", "layers"), _stock_files),
+    Stage("allocate", ("plan", "species", "spacing", "stock", "allotment"), _stock_files),
+    Stage("place", ("plan", "species", "spacing", "tagging", "layers", "colonies"), _stock_files),
     Stage("export", ("plan", "species", "outputs", "nursery", "harbour", "layers", "spacing")),
 )
 

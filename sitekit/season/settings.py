@@ -16,6 +16,7 @@ from sitekit.season.settings_layers import Layers, Part
 from sitekit.season.settings_method import (
     Candidates,
     CriterionSetting,
+    Edited,
     Exclusions,
     Outputs,
     Place,
@@ -44,6 +45,8 @@ class Settings(Part):
     site: list[Site] = []
     spacing: Spacing
     stock: Stock | None = None
+    allotment: Edited | None = None
+    colonies: Edited | None = None
     tagging: Tagging = Tagging()
     nursery: Place | None = None
     harbour: Place | None = None

@@ -126,6 +126,12 @@ class Candidates(Part):
     from_file: Annotated[Text | None, Field(alias="from")] = None
 
 
+class Edited(Part):
+    """A result that a person edited; it replaces the computed one."""
+
+    from_file: Annotated[Text, Field(alias="from")]
+
+
 class Site(Part):
     """A code that a person gives to a place; it lasts."""
 

@@ -1,0 +1,113 @@
+"""What a script or notebook calls: the commands as functions, paths in, tables and figures out."""
+
+from __future__ import annotations
+
+from os import PathLike
+from pathlib import Path
+from typing import Any
+
+from sitekit.audit import plan as audit_rooms
+from sitekit.audit.promises import Finding
+from sitekit.pipeline.project import Machine, open_project
+from sitekit.pipeline.report import check_plan
+from sitekit.pipeline.samples import make_demo
+from sitekit.pipeline.stages import Report, run_stages
+
+
+def demo(folder: str | PathLike[str]) -> Path:
+    """Write the fictional reef's files and its `plan.toml` into a folder.
+
+    Parameters
+    ----------
+    folder : path
+        A new or empty folder; one that already holds a plan keeps it.
+
+    Returns
+    -------
+    Path
+        The `plan.toml`.
+
+    Raises
+    ------
+    FileFault
+        If the folder holds other things but no plan, or cannot be written.
+    """
+    return make_demo(Path(folder))
+
+
+def check(plan: str | PathLike[str]) -> list[dict[str, Any]]:
+    """Read every file of a plan and say how it was understood; nothing is written.
+
+    Parameters
+    ----------
+    plan : path
+        A `plan.toml`, or the folder that holds it.
+
+    Returns
+    -------
+    list of dict
+        A row per layer: `layer`, `source_crs`, `extent` (west, south, east, north [degrees]), `notes`; for rasters and
+        polygons also `source_resolution_m`, `share_covered` (0–1), `minimum`, `maximum`, `unit`.
+
+    Raises
+    ------
+    InputFault
+        With every fault that was found.
+    """
+    return check_plan(Path(plan))
+
+
+def run(
+    plan: str | PathLike[str], *, last: str = "export", threads: int | None = None, memory_gb: float = 0.8
+) -> Report:
+    """Plan the season as the command `sitekit run` does: every stage up to `last` that is not up to date.
+
+    Parameters
+    ----------
+    plan : path
+        A `plan.toml`, or the folder that holds it.
+    last : str
+        `layers`, `score`, `candidates`, `choose`, `allocate`, `place` or `export`.
+    threads : int, optional
+        Worker threads, at least 1; all cores if left out. The results do not depend on it.
+    memory_gb : float
+        Most memory for rasters [GB].
+
+    Returns
+    -------
+    Report
+        Stages done and left out, figures by stage, files written, seconds by stage.
+
+    Raises
+    ------
+    InputFault
+        On faults of settings or files; earlier results are untouched.
+    Shortfall
+        After writing, if more was asked for than can be done; its `report` is what would have been returned.
+    """
+    machine = Machine(memory_gb=memory_gb) if threads is None else Machine(threads, memory_gb)
+    return run_stages(Path(plan), machine, last)
+
+
+def audit_plan(plan: str | PathLike[str]) -> list[Finding]:
+    """Read the written files again and judge every promise, as the command `sitekit audit` does.
+
+    Parameters
+    ----------
+    plan : path
+        A `plan.toml`, or the folder that holds it.
+
+    Returns
+    -------
+    list of Finding
+        One per promise, with its figure; a broken one is a finding with `ok` false, never an error.
+
+    Raises
+    ------
+    InputFault
+        With the faults of the settings.
+    FileFault
+        If nothing was written yet.
+    """
+    project = open_project(Path(plan))
+    return audit_rooms.audit_plan(project.folder, project.settings)
