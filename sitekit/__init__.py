@@ -6,16 +6,75 @@ The public list is loaded on demand, so that `import sitekit` stays quick.
 from __future__ import annotations
 
 from importlib import import_module
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:  # the same names as _PUBLIC, for type checkers
+    from sitekit.audit.promises import Finding
+    from sitekit.errors import AuditFault, FileFault, InputFault, Shortfall, SitekitError
+    from sitekit.layers.grid import Grid
+    from sitekit.layout.bound import bound
+    from sitekit.layout.spacing import place
+    from sitekit.pipeline.api import audit_plan, check, demo, run
+    from sitekit.pipeline.project import Machine, Project, open_project
+    from sitekit.pipeline.stages import Report
+    from sitekit.season.plan_tables import read_plan
+    from sitekit.season.settings import Settings, read_settings
+    from sitekit.suitability.candidates import PatchFinder
+    from sitekit.suitability.score import score_cells
 
 __version__ = "0.1.0"
 
 # public name -> module that defines it
 _PUBLIC: dict[str, str] = {
+    "AuditFault": "sitekit.errors",
+    "FileFault": "sitekit.errors",
+    "Finding": "sitekit.audit.promises",
     "Grid": "sitekit.layers.grid",
+    "InputFault": "sitekit.errors",
+    "Machine": "sitekit.pipeline.project",
+    "PatchFinder": "sitekit.suitability.candidates",
+    "Project": "sitekit.pipeline.project",
+    "Report": "sitekit.pipeline.stages",
+    "Settings": "sitekit.season.settings",
+    "Shortfall": "sitekit.errors",
+    "SitekitError": "sitekit.errors",
+    "audit_plan": "sitekit.pipeline.api",
+    "bound": "sitekit.layout.bound",
+    "check": "sitekit.pipeline.api",
+    "demo": "sitekit.pipeline.api",
+    "open_project": "sitekit.pipeline.project",
+    "place": "sitekit.layout.spacing",
+    "read_plan": "sitekit.season.plan_tables",
+    "read_settings": "sitekit.season.settings",
+    "run": "sitekit.pipeline.api",
+    "score_cells": "sitekit.suitability.score",
 }
 
-__all__ = ["__version__", *sorted(_PUBLIC)]
+__all__ = [
+    "AuditFault",
+    "FileFault",
+    "Finding",
+    "Grid",
+    "InputFault",
+    "Machine",
+    "PatchFinder",
+    "Project",
+    "Report",
+    "Settings",
+    "Shortfall",
+    "SitekitError",
+    "__version__",
+    "audit_plan",
+    "bound",
+    "check",
+    "demo",
+    "open_project",
+    "place",
+    "read_plan",
+    "read_settings",
+    "run",
+    "score_cells",
+]
 
 
 def __getattr__(name: str) -> Any:
