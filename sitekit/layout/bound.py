@@ -2,9 +2,11 @@
 
 Let points stand on a set S with every pair at least d apart. A corner of a point's Voronoi cell is at least d/√3 from the
 point, so the Voronoi cell cut to the radius d/√3 holds at least the regular hexagon of inradius d/2, of area
-A = (√3/2) d². These cut cells are disjoint and lie in S dilated by d/√3. Hence N · A ≤ area of the dilated set. Discs of
-radius d/2 are disjoint too and lie in S dilated by d/2: N · π d²/4 ≤ that area; this one is smaller on thin bottom. A patch
-whose diameter is below d holds one point. The bound of patches adds up. docs/methods-layout.md has the proof in full.
+A = (√3/2) d². These cut cells are disjoint and lie in S dilated by d/√3. Hence N · A ≤ area of the dilated set. The same
+holds for any radius ρ from d/2 to d/√3 with the disc of radius ρ less six segments (`least_area`); a small ρ is better on
+thin bottom. Cells less than 2ρ apart form a group; groups do not share dilated area, so their bounds, rounded down, add
+up, and more room never lowers the sum. A group whose diameter is below d holds one point. docs/methods-layout.md has the
+proof in full.
 """
 
 from __future__ import annotations
@@ -21,8 +23,10 @@ from sitekit.errors import Faults
 
 Flags = NDArray[np.bool_]
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
-DEPTH = 5  # halvings of a cell along the edge of the dilated set: 1/32 of a cell
+SLABS = 32  # slabs per row of cells in the area of the dilated set
+RADII = (0.5, 0.53, 1.0 / math.sqrt(3.0))  # of the cut Voronoi cells, in separations; between them little is gained
 _FLOOR = 1e-6  # relative: rounding of the area sum never lowers the bound
 
 
@@ -84,97 +88,162 @@ def bound(
             faults.add("bottom", f"shapes {allowed.shape} and {score.shape}", "two rasters of one shape", "Align them.")
     if not allowed.any():
         return Bound(0, 0.0)
-    d = separation_m / cell_m * (1.0 - _FLOOR * 1e-3)  # in cells from here on; √2 of a unit square must still touch
-    hexagon, disc = math.sqrt(3.0) / 2.0 * d * d, math.pi / 4.0 * d * d
-    whole = min(_dilated_area(allowed, d / math.sqrt(3.0)) / hexagon, _dilated_area(allowed, 0.5 * d) / disc)
-    count = min(_floor(whole), _by_patches(allowed, d, hexagon, disc))
+    d = separation_m / cell_m * (1.0 - 1e-9)  # in cells from here on; corners of a square exactly d apart still count
+    count = min(_count(allowed, d, d * share) for share in RADII)
     if wanted is not None:
         count = min(count, wanted)
-    return Bound(count, _value(allowed, score, d, hexagon, count))
+    return Bound(count, _value(allowed, score, d, math.sqrt(3.0) / 2.0 * d * d, count))
 
 
-def _floor(value: float) -> int:
-    return int(math.floor(value * (1.0 + _FLOOR) + _FLOOR))
+def least_area(separation: float, radius: float) -> float:
+    """Return the least area of a Voronoi cell cut to a radius, for points a separation apart.
+
+    Parameters
+    ----------
+    separation : float
+        Least distance d, > 0, any unit.
+    radius : float
+        Radius ρ of the cut, d/2 ≤ ρ ≤ d/√3, in the same unit.
+
+    Returns
+    -------
+    float
+        π ρ² − 6 ρ² (φ − sin φ cos φ) with cos φ = d / 2ρ: the disc without six segments. At d/2 it is the disc, at d/√3
+        the hexagon (√3/2) d².
+    """
+    cosine = min(separation / (2.0 * radius), 1.0)
+    angle = math.acos(cosine)
+    return radius * radius * (math.pi - 6.0 * (angle - math.sin(angle) * cosine))
 
 
-def _by_patches(allowed: Flags, d: float, hexagon: float, disc: float) -> int:
-    """Sum the bounds of patches; cells that touch at a corner are one patch."""
-    label, patches = ndimage.label(allowed, structure=np.ones((3, 3)), output=np.int32)
-    total = 0
-    for number, window in enumerate(ndimage.find_objects(label), start=1):
-        rows = window[0].stop - window[0].start
-        cols = window[1].stop - window[1].start
-        if rows * rows + cols * cols < d * d * (1.0 - _FLOOR):  # two just fit at a diameter of d
-            total += 1
-            continue
-        own = label[window] == number
-        total += max(
-            _floor(min(_dilated_area(own, d / math.sqrt(3.0)) / hexagon, _dilated_area(own, 0.5 * d) / disc)),
-            1,
-        )
-    return total
+def _count(allowed: Flags, d: float, radius: float) -> int:
+    """Sum the bounds of groups of cells whose dilated sets do not meet."""
+    group, groups = _groups(allowed, 2.0 * radius)
+    cells = np.nonzero(allowed)
+    of = group[cells]
+    low = np.full((2, groups), np.iinfo(np.int64).max)
+    high = np.full((2, groups), -1, np.int64)
+    for axis in (0, 1):
+        np.minimum.at(low[axis], of, cells[axis])
+        np.maximum.at(high[axis], of, cells[axis])
+    sides = high - low + 1
+    small = (sides**2).sum(axis=0) < d * d  # its diameter is below d
+    areas = _areas(*_runs(allowed, group), allowed.shape[0], radius, int(math.ceil(radius)) + 1, groups)
+    most = np.maximum(np.floor(areas / least_area(d, radius) * (1.0 + _FLOOR) + _FLOOR), 1.0)
+    return int(np.where(small, 1.0, most).sum())
 
 
-def _dilated_area(allowed: Flags, radius: float) -> float:
-    """Return an area not smaller than that of the cells dilated by a radius, all in cells."""
-    margin = int(math.ceil(radius)) + 1
-    padded = np.pad(allowed, margin)
-    return float(_area(padded, radius, int(math.ceil(radius)) + 1))
+def _groups(allowed: Flags, link: float) -> tuple[Ints, int]:
+    """Number cells 0, 1, ... by group; cells whose gap is below `link` (in cells) are of one group."""
+    label, patches = ndimage.label(allowed, structure=np.ones((3, 3)), output=np.int64)
+    if patches > 1:
+        reach = int(math.ceil(link)) + 1
+        steps = [
+            (i, j)
+            for i in range(reach + 1)
+            for j in range(-reach, reach + 1)
+            if (i > 0 or j > 0) and max(i - 1, 0) ** 2 + max(abs(j) - 1, 0) ** 2 < link * link
+        ]
+        parent = np.arange(patches + 1)
+        _join(label, np.array(steps, np.int64), parent)
+        _, numbers = np.unique(parent[1:], return_inverse=True)
+        label = np.concatenate([[0], numbers.ravel() + 1])[label]
+        patches = int(numbers.max()) + 1
+    return label - 1, patches
 
 
 @compiled
-def _area(allowed: Flags, radius: float, reach: int) -> float:
-    rows, cols = allowed.shape
-    total = 0.0
-    stack = np.empty((4 * 16, 3))
+def _join(label: Ints, steps: Ints, parent: Ints) -> None:
+    rows, cols = label.shape
     for i in range(rows):
         for j in range(cols):
-            if allowed[i, j]:
-                total += 1.0
-                continue
-            near = False
-            for a in range(max(i - reach, 0), min(i + reach + 1, rows)):
-                for b in range(max(j - reach, 0), min(j + reach + 1, cols)):
-                    if allowed[a, b]:
-                        near = True
+            one = label[i, j]
+            if one == 0 or (
+                0 < i < rows - 1
+                and 0 < j < cols - 1
+                and label[i - 1, j] > 0
+                and label[i + 1, j] > 0
+                and label[i, j - 1] > 0
+                and label[i, j + 1] > 0
+            ):
+                continue  # the nearest cells of two patches lie on their edges
+            for k in range(steps.shape[0]):
+                a, b = i + steps[k, 0], j + steps[k, 1]
+                if a >= rows or b < 0 or b >= cols:
+                    continue
+                two = label[a, b]
+                if two in (0, one) or parent[two] == parent[one]:
+                    continue
+                p, q = one, two
+                while parent[p] != p:
+                    p = parent[p]
+                while parent[q] != q:
+                    q = parent[q]
+                root = min(p, q)
+                parent[p] = parent[q] = parent[one] = parent[two] = root
+    for k in range(parent.size):
+        parent[k] = parent[parent[k]]  # a parent is never above its child: ready before it is read
+
+
+def _runs(allowed: Flags, group: Ints) -> tuple[Ints, Ints, Ints, Ints]:
+    """Return for the runs of cells along rows: first run of each row, first column, column after the last, group."""
+    rows, cols = allowed.shape
+    edge = np.diff(np.pad(allowed, ((0, 0), (1, 1))).astype(np.int8), axis=1)
+    row, begin = np.nonzero(edge == 1)
+    _, end = np.nonzero(edge == -1)
+    first = np.concatenate([[0], np.cumsum(np.bincount(row, minlength=rows))]).astype(np.int64)
+    return first, begin.astype(np.int64), end.astype(np.int64), group[row, begin]
+
+
+@compiled
+def _areas(
+    first: Ints, begin: Ints, end: Ints, group: Ints, rows: int, radius: float, reach: int, groups: int
+) -> Floats:
+    """Return per group an area not smaller than that of its cells dilated by the radius [cells].
+
+    Rows are cut into slabs; in a slab each run grows by its width where the slab comes nearest to it. Grown runs of one
+    slab are united from west to east.
+    """
+    out = np.zeros(groups)
+    width = np.empty(2 * reach + 1)
+    at, stop = np.empty(2 * reach + 1, np.int64), np.empty(2 * reach + 1, np.int64)
+    for i in range(-reach, rows + reach):
+        for k in range(SLABS):
+            south, north = k / SLABS, (k + 1) / SLABS
+            near = 0
+            for m in range(-reach, reach + 1):
+                a = i + m
+                if a < 0 or a >= rows or first[a] == first[a + 1]:
+                    continue
+                gap = max(float(m) - north, south - float(m + 1), 0.0)
+                if gap >= radius:
+                    continue
+                width[near] = math.sqrt(radius * radius - gap * gap)
+                at[near], stop[near] = first[a], first[a + 1]
+                near += 1
+            left, right, of = 0.0, -1e300, -1
+            while True:
+                best, who = 1e300, -1
+                for n in range(near):
+                    if at[n] < stop[n] and begin[at[n]] - width[n] < best:
+                        best, who = begin[at[n]] - width[n], n
+                if who < 0 or best > right or group[at[who]] != of:
+                    if of >= 0:
+                        out[of] += (right - left) / SLABS
+                    if who < 0:
                         break
-                if near:
-                    break
-            if not near:
-                continue
-            stack[0, 0], stack[0, 1], stack[0, 2] = i + 0.5, j + 0.5, 1.0
-            top = 1
-            while top > 0:
-                top -= 1
-                y, x, side = stack[top, 0], stack[top, 1], stack[top, 2]
-                # distance from the middle of the sub-cell to the nearest allowed cell, a square
-                best = 1e300
-                for a in range(max(i - reach, 0), min(i + reach + 1, rows)):
-                    dy = max(abs(y - (a + 0.5)) - 0.5, 0.0)
-                    if dy * dy >= best:
-                        continue
-                    for b in range(max(j - reach, 0), min(j + reach + 1, cols)):
-                        if allowed[a, b]:
-                            dx = max(abs(x - (b + 0.5)) - 0.5, 0.0)
-                            best = min(best, dy * dy + dx * dx)
-                away = math.sqrt(best)
-                half = side * 0.7071067811865476
-                if away > radius + half:
-                    continue
-                if away + half <= radius or side <= 1.0 / (1 << DEPTH):
-                    total += side * side
-                    continue
-                quarter = 0.25 * side
-                for p in (-quarter, quarter):
-                    for q in (-quarter, quarter):
-                        stack[top, 0], stack[top, 1], stack[top, 2] = y + p, x + q, 0.5 * side
-                        top += 1
-    return total
+                    left, right, of = best, best, group[at[who]]
+                right = max(right, end[at[who]] + width[who])
+                at[who] += 1
+    return out
 
 
 def _value(allowed: Flags, score: NDArray[np.floating], d: float, hexagon: float, count: int) -> float:
     """Bound the summed score of `count` points: the highest count · A of area of the score dilated by d/√3."""
     values = np.where(allowed, np.nan_to_num(np.asarray(score, np.float64), nan=0.0), 0.0)
+    worth = values[allowed]
+    if worth.min() == worth.max():
+        return count * float(worth[0])
     radius = d / math.sqrt(3.0)
     parts = int(np.clip(math.ceil(4.0 / max(radius, 0.25)), 2, 8))
     padded = np.pad(np.where(allowed, values, -1.0), int(math.ceil(radius)) + 1, constant_values=-1.0)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
 from typing import Any
@@ -17,7 +18,7 @@ from scipy.spatial import cKDTree
 
 from sitekit.base.sources import shared_file
 from sitekit.errors import InputFault
-from sitekit.layout.bound import bound
+from sitekit.layout.bound import bound, least_area
 from sitekit.layout.spacing import place
 
 ROWS = json.loads(shared_file("reference/packing.json").read_text(encoding="utf-8"))
@@ -57,6 +58,43 @@ def test_the_bound_of_a_large_square_is_the_dilated_area_over_the_hexagon() -> N
     allowed = np.ones((200, 200), bool)
     found = bound(allowed, even(allowed), cell_m=0.5, separation_m=d).count
     assert math.floor(exact) <= found <= 1.005 * exact
+
+
+def test_two_cells_too_close_for_two_points_hold_one_whatever_joins_them() -> None:
+    """Cells 1 m apart at d = 3 m: one unit, joined or not; a bound that falls when they are joined was one too high."""
+    allowed = np.array([[True, False, False, True]])
+    assert bound(allowed, even(allowed), cell_m=0.5, separation_m=3.0).count == 1
+    joined = np.ones((1, 4), bool)
+    assert bound(joined, even(joined), cell_m=0.5, separation_m=3.0).count == 1
+
+
+def test_patches_of_one_separation_apart_are_bounded_one_by_one() -> None:
+    """3 m squares 3 m apart at d = 3 m: four corners each, and the bound says four each."""
+    tile = np.zeros((12, 12), bool)
+    tile[:6, :6] = True
+    allowed = np.tile(tile, (5, 5))
+    assert bound(allowed, even(allowed), cell_m=0.5, separation_m=3.0).count == 100
+
+
+def test_a_cut_cell_runs_from_the_disc_to_the_hexagon() -> None:
+    """Closed forms: π d²/4 at ρ = d/2 and (√3/2) d² at ρ = d/√3, growing between."""
+    d = 1.7
+    assert least_area(d, d / 2) == pytest.approx(math.pi * d * d / 4, rel=1e-12)
+    assert least_area(d, d / math.sqrt(3.0)) == pytest.approx(math.sqrt(3.0) / 2 * d * d, rel=1e-9)
+    areas = [least_area(d, d * r) for r in np.linspace(0.5, 1 / math.sqrt(3.0), 20)]
+    assert all(a < b for a, b in itertools.pairwise(areas))
+
+
+@pytest.mark.parametrize("share", [0.5, 0.53, 0.56, 1 / math.sqrt(3.0)])
+def test_no_cut_cell_of_a_dense_layout_is_smaller_than_the_least(share: float) -> None:
+    """Cells of a dense layout measured on a fine grid: one below the least area would break the proof of the bound."""
+    allowed = np.ones((16, 16), bool)
+    found = place(allowed, even(allowed), west_m=0.0, north_m=8.0, cell_m=0.5, separation_m=1.0, seed=4)
+    step = 0.01
+    at = np.stack(np.meshgrid(np.arange(-1, 9, step), np.arange(-1, 9, step)), -1).reshape(-1, 2) + step / 2
+    away, nearest = cKDTree(np.column_stack([found.easting, found.northing])).query(at, distance_upper_bound=share)
+    areas = np.bincount(nearest[np.isfinite(away)], minlength=found.easting.size) * step**2
+    assert areas.min() >= least_area(1.0, share) - 0.01
 
 
 @settings(max_examples=25, deadline=None)
@@ -103,7 +141,7 @@ def test_no_layout_beats_the_bounds(allowed: NDArray[np.bool_], separation: floa
 
 
 @settings(max_examples=60, deadline=None)
-@given(masks, st.floats(0.3, 3.0), st.data())
+@given(masks, st.floats(0.3, 6.0), st.data())
 def test_more_room_never_lowers_the_bound(allowed: NDArray[np.bool_], separation: float, data: st.DataObject) -> None:
     """A bound that falls when bottom is added is no bound of one of the two."""
     more = allowed | data.draw(hnp.arrays(np.bool_, allowed.shape))
