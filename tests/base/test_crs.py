@@ -82,7 +82,7 @@ def test_area_across_180_degrees_gets_a_zone_at_180_degrees():
 def test_place_outside_all_zones_is_refused(place):
     """A swapped pair that gets a zone."""
     with pytest.raises(
-        InputFault, match="latitude between -80 and 84 degrees. Check that latitude and longitude are not"
+        InputFault, match=r"latitude between -80 and 84 degrees. Check that latitude and longitude are not"
     ):
         utm_zone(*place)
 
