@@ -25,7 +25,7 @@ HEAVY = ("numba", "scipy", "pandas", "geopandas", "rasterio", "pyproj", "shapely
 def test_the_demo_ends_well_and_writes_every_file(demo: Ran) -> None:
     """The first line of the README would fail, or leave a file out that people open."""
     assert demo.said.code == 0, demo.said.err
-    assert DUE <= {p.name for p in (demo.folder / "out").iterdir()}
+    assert {p.name for p in (demo.folder / "out").iterdir()} >= DUE
     assert f"open the map in a browser: {demo.folder / 'out' / 'map.html'}" in demo.said.out
     assert not (demo.folder / "out" / ".working").exists()
 
