@@ -1,8 +1,8 @@
 """As many points as fit at a separation, or the best N: lattices and sweeps against each other, then filled up.
 
-Each connected patch takes the best of several hexagonal lattices; four sweeps of the whole bottom stand against that;
-the better is filled by further sweeps. With `effort`, neighbourhoods are cleared and laid anew where that gains. The
-answer depends on nothing but the arguments.
+Each connected patch takes the best of several hexagonal lattices; four sweeps of the whole bottom stand against that,
+and a patchwork of each patch's best. All are filled by further sweeps; the one with most points wins. With `effort`,
+neighbourhoods are cleared and laid anew where that gains. The answer depends on nothing but the arguments.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ class Placement:
     score : ndarray, shape (n,)
         Score of each one's cell.
     method : str
-        What won: `lattices` or `sweep`, each filled up.
+        What won: `lattices`, `sweep` or `patchwork` (each patch's best), each filled up.
     separation_m : float
         Least distance that every pair keeps [m].
     """
@@ -185,11 +185,9 @@ class _Bottom:
 
     def most(self, effort: int, seed: int) -> tuple[Floats, Floats, str]:
         """Return as many points as found, and what won."""
-        best = (*self._lattices(seed), "lattices")
-        for turn in range(4):
-            x, y = self._swept(turn)
-            if x.size > best[0].size:
-                best = (x, y, "sweep")
+        layouts = [(*self._lattices(seed), "lattices"), *((*self._swept(turn), "sweep") for turn in range(4))]
+        layouts.append((*self._patchwork(layouts), "patchwork"))
+        best = max(layouts, key=lambda found: found[0].size)
         if effort:
             best = (*self._renewed(best[0], best[1], effort, seed), best[2])
         return best
@@ -254,6 +252,21 @@ class _Bottom:
                     found, bx, by = n, tx[:n].copy(), ty[:n].copy()
             count = _enter_free(buckets, bx, by, x, y, count, self.separation)
         return self.filled(x[:count], y[:count])
+
+    def _patchwork(self, layouts: list[tuple[Floats, Floats, str]]) -> tuple[Floats, Floats]:
+        """Return each patch's best layout, patches with most points first, filled up."""
+        label, patches = ndimage.label(self.allowed, output=np.int32)
+        own = [label[(y / self.cell).astype(np.int64), (x / self.cell).astype(np.int64)] for x, y, _ in layouts]
+        held = np.array([np.bincount(k, minlength=patches + 1) for k in own])
+        chosen, most = held.argmax(axis=0), held.max(axis=0)
+        x = np.concatenate([f[0][chosen[k] == i] for i, (f, k) in enumerate(zip(layouts, own, strict=True))])
+        y = np.concatenate([f[1][chosen[k] == i] for i, (f, k) in enumerate(zip(layouts, own, strict=True))])
+        patch = np.concatenate([k[chosen[k] == i] for i, k in enumerate(own)])
+        order = np.lexsort((x, y, patch, -most[patch]))
+        px, py = np.empty(max(self.room, x.size)), np.empty(max(self.room, x.size))
+        buckets = new_buckets(*self.size, self.separation)
+        count = _enter_free(buckets, x[order], y[order], px, py, 0, self.separation)
+        return self.filled(px[:count], py[:count])
 
     def _renewed(self, x: Floats, y: Floats, effort: int, seed: int) -> tuple[Floats, Floats]:
         """Clear discs of 1.6 separations and lay them anew by a sweep; keep what holds at least as many."""
