@@ -10,7 +10,7 @@ from typing import Any
 
 from sitekit.errors import Fault, InputFault
 from sitekit.pipeline.project import open_project
-from sitekit.pipeline.stages import Report
+from sitekit.pipeline.stages import Report, all_files_there
 
 
 def lines_of(report: Report) -> list[str]:
@@ -75,6 +75,7 @@ def check_plan(plan: Path) -> list[dict[str, Any]]:
     from sitekit.pipeline import allocate, fields, layers, places
 
     project = open_project(plan)
+    all_files_there(project)
     faults: list[Fault] = []
     checks: list[Callable[[], object]] = [
         lambda: fields.check_fields(project.settings, fields.species_criteria(project.settings)),

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from sitekit.base.files import hash_of
-from sitekit.errors import Fault, Shortfall
+from sitekit.errors import Fault, FileFault, Shortfall
 from sitekit.pipeline.project import Done, Machine, Project, open_project
 from sitekit.pipeline.skip import Ledger
 from sitekit.season.settings import Settings
@@ -163,10 +163,30 @@ class ShortfallWithReport(Shortfall):
         self.report = report
 
 
+def all_files_there(project: Project) -> None:
+    """Refuse a plan whose files are not there.
+
+    Raises
+    ------
+    FileFault
+        Naming every file that is missing or leads out of the project.
+    """
+    faults: list[Fault] = []
+    for stage in STAGES:
+        for key, name in stage.files(project.settings).items():
+            try:
+                project.input(name, key)
+            except FileFault as fault:
+                faults += [f for f in fault.faults if f not in faults]
+    if faults:
+        raise FileFault(*faults)
+
+
 def _keys(project: Project, ledger: Ledger) -> tuple[dict[str, str], str]:
     """Return the key of every stage and the run id."""
     keys: dict[str, str] = {}
     before: list[str] = []
+    all_files_there(project)
     named = sorted({n for s in STAGES for n in s.files(project.settings).values()})
     ledger.data["inputs"] = {n: d for n, d in ledger.data["inputs"].items() if n in named}
     for stage in STAGES:
