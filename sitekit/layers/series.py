@@ -181,8 +181,8 @@ def _read_csv(path: Path, value: str, date: str) -> Read:
             faults.add(path, "no rows", "at least one value", "Check the file.")
     text = table["year"] + "-" + table["month"].str.zfill(2) + "-01" if monthly else table[date]
     when = pd.to_datetime(text, format="ISO8601", errors="coerce", utc=True)
-    number = pd.to_numeric(table[value].replace({"": np.nan, "NA": np.nan, "NaN": np.nan}), errors="coerce")
     empty = table[value].isin(["", "NA", "NaN", "nan"])
+    number = pd.to_numeric(table[value].mask(empty), errors="coerce")
     with Faults(FileFault) as faults:
         for row in np.flatnonzero(when.isna())[:3]:
             faults.add(f"{path}, line {row + 2}", f"{text.iloc[row]!r}", "a date such as 2024-08-31", "Correct it.")
@@ -297,12 +297,14 @@ def _every_date(
     order = np.argsort(dates, kind="stable")
     dates, values = dates[order], values[order]
     gaps = np.diff(dates).astype(np.int64)
+    found, times = np.unique(gaps, return_counts=True)
+    usual = int(found[np.argmax(times)]) if found.size else 1  # the commonest step, the shorter if two are
     with Faults(FileFault) as faults:
         if np.any(gaps == 0):
             faults.add(path, f"{dates[1:][gaps == 0][0]} twice", "each date once", "Remove or average the double rows.")
-        elif len(dates) > 1 and not (np.median(gaps) == 1 or 28 <= np.median(gaps) <= 31):
-            faults.add(path, f"steps of {np.median(gaps):g} days", "days or months", "Average to days or months.")
-    monthly = len(dates) > 1 and np.median(gaps) != 1
+        elif usual != 1 and not 28 <= usual <= 31:
+            faults.add(path, f"steps of {usual} days", "days or months", "Average to days or months.")
+    monthly = usual != 1
     kind = "M" if monthly else "D"
     at = dates.astype(f"datetime64[{kind}]").astype(np.int64)
     with Faults(FileFault) as faults:

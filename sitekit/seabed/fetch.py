@@ -126,8 +126,9 @@ def fetch(
     -----
     Count n of line steps to the land cell: fetch = (n - 1/2) · step, step = cell · sqrt(1 + slope²), since the edge of
     the land cell lies half a step before its middle on average. A line runs within one cell of the exact ray; two land
-    cells that touch at a corner stop it. On made-up archipelagos the mean over directions differs from exact rays by
-    1.1 to 1.3 % (`python -m tests.bench fetch`). Refraction and diffraction round headlands are not modelled.
+    cells that touch at a corner stop it. On made-up archipelagos of 2000² cells the mean over directions differs from
+    exact rays by 1.2 to 1.4 % in the mean, on 300² by 0.6 to 1.6 % (`python -m tests.bench fetch`). Refraction and
+    diffraction round headlands are not modelled.
 
     References
     ----------

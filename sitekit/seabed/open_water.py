@@ -44,6 +44,7 @@ def reach_of(
     depth: NDArray[np.float64],
     cell_m: float,
     bearings: NDArray[np.float64],
+    *,
     convergence_deg: float,
     use: NDArray[np.bool_],
     shallow: bool,

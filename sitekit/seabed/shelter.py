@@ -90,7 +90,14 @@ def shelter_table(
     order = np.cumsum(use.ravel()).reshape(use.shape)[r, c] - 1
     bearings = directions(count)
     reach, is_open, along = reach_of(
-        surface, depth, cell_m, bearings, convergence_deg, use, method == "spm1984_shallow", water
+        surface,
+        depth,
+        cell_m,
+        bearings,
+        convergence_deg=convergence_deg,
+        use=use,
+        shallow=method == "spm1984_shallow",
+        water=water,
     )
     reach, is_open, along = reach[:, order], is_open[:, order], along[:, order]
     unknown = is_open & (water.fetch_limit_m is None)

@@ -132,12 +132,26 @@ def wave_fields(
     blowing = wind.speed_ms > 0
     sources = np.unique(wind.direction_deg[blowing])
     reach, is_open, along = reach_of(
-        surface, depth, cell_m, sources, convergence_deg, use, method == "spm1984_shallow", water
+        surface,
+        depth,
+        cell_m,
+        sources,
+        convergence_deg=convergence_deg,
+        use=use,
+        shallow=method == "spm1984_shallow",
+        water=water,
     )
     swell_open = np.zeros((0, int(use.sum())), dtype=np.bool_)
     if water.swell is not None:
         _, swell_open, _ = reach_of(
-            surface, depth, cell_m, water.swell.direction_deg, convergence_deg, use, False, water
+            surface,
+            depth,
+            cell_m,
+            water.swell.direction_deg,
+            convergence_deg=convergence_deg,
+            use=use,
+            shallow=False,
+            water=water,
         )
     where = np.searchsorted(sources, wind.direction_deg)
     flat = depth[use]

@@ -1,0 +1,179 @@
+"""Wave fields and shelter against single-cell arithmetic, limits and refusals."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sitekit.errors import InputFault
+from sitekit.seabed.fetch import fetch
+from sitekit.seabed.open_water import OpenWater, reach_of
+from sitekit.seabed.shelter import shelter_table
+from sitekit.seabed.wave_growth import wave_growth
+from sitekit.seabed.wave_theory import orbital_velocity, relative_water_depth, shoaling
+from sitekit.seabed.waves import wave_fields
+from sitekit.seabed.wind import SwellTable, WindTable
+from tests.seabed.exact_rays import archipelago
+
+CALM_HALF = WindTable([0, 270], [0, 12], [0.5, 0.5])
+SHORE = np.zeros((5, 40), dtype=np.uint8)
+SHORE[:, 0] = 1
+FLAT = np.full((5, 40), 3.0)
+
+
+def test_one_wind_over_one_fetch_is_the_growth_formula_and_linear_theory():
+    """Any slip between the parts would show."""
+    table = WindTable([270], [12], [1.0])
+    fields = wave_fields(FLAT, SHORE, 200.0, table, method="jonswap1973")
+    length, _ = fetch(SHORE, 200.0, [270.0])
+    grown = wave_growth("jonswap1973", 12.0, float(length[0, 2, 20]))
+    want = orbital_velocity(grown.height_m, grown.period_s, 3.0)
+    assert fields["wave_height_m"][2, 20] == pytest.approx(float(grown.height_m), rel=1e-6)
+    assert fields["orbital_velocity_ms"][2, 20] == pytest.approx(float(want), rel=1e-5)
+    assert fields["fetch_m"][2, 20] == length[0, 2, 20]
+    assert np.isnan(fields["fetch_m"][:, 0]).all()
+
+
+def test_time_of_calm_counts_as_calm():
+    """The mobile share would be one instead of a half."""
+    fields = wave_fields(FLAT, SHORE, 2000.0, CALM_HALF, method="spm1984")
+    assert fields["mobile_share"][2, 39] == pytest.approx(0.5)
+    median = wave_fields(FLAT, SHORE, 2000.0, CALM_HALF, method="spm1984", high_share=0.5)
+    assert median["orbital_velocity_ms"][2, 39] == 0.0
+
+
+def test_open_directions_are_unknown_until_something_is_said():
+    """The open ocean would read as calm."""
+    east = WindTable([90, 270], [12, 12], [0.4, 0.6])
+    blind = wave_fields(FLAT, SHORE, 200.0, east, method="spm1984")
+    assert np.isnan(blind["orbital_velocity_ms"]).all()
+    assert np.isnan(blind["mobile_share"]).all()
+    assert blind["unknown_share"][2, 20] == pytest.approx(0.4)
+    told = wave_fields(FLAT, SHORE, 200.0, east, method="spm1984", open_water=OpenWater(fetch_limit_m=50_000))
+    assert np.isfinite(told["orbital_velocity_ms"][:, 1:]).all()
+    assert told["unknown_share"][2, 20] == 0.0
+    assert told["fetch_m"][2, 20] == pytest.approx(0.4 * 50_000 + 0.6 * 3900, rel=1e-5)
+    allowed = wave_fields(FLAT, SHORE, 200.0, east, method="spm1984", max_unknown_share=0.5)
+    west = wave_fields(FLAT, SHORE, 200.0, WindTable([270], [12], [1.0]), method="spm1984")
+    np.testing.assert_array_equal(allowed["orbital_velocity_ms"], west["orbital_velocity_ms"])
+
+
+def test_swell_reaches_open_cells_only_and_shoals():
+    """Swell would bend through land, or keep its deep-water height."""
+    surface = SHORE.copy()
+    surface[2, 30] = 1
+    swell = SwellTable([90], [0.8], [10.0], [1.0])
+    calm = WindTable([0], [0], [1.0])
+    fields = wave_fields(FLAT, surface, 50.0, calm, method="spm1984", open_water=OpenWater(swell=swell))
+    height = 0.8 * shoaling(relative_water_depth(10.0, 3.0))
+    assert fields["wave_height_m"][2, 35] == pytest.approx(float(height), rel=1e-6)
+    assert fields["orbital_velocity_ms"][2, 35] == pytest.approx(float(orbital_velocity(height, 10.0, 3.0)), rel=1e-6)
+    assert fields["wave_height_m"][2, 29] == 0.0
+
+
+def test_waves_never_stand_higher_than_the_breaking_limit():
+    """Metre-high waves over knee-deep flats would show."""
+    shallow = np.full((5, 40), 0.4)
+    swell = SwellTable([90], [5.0], [12.0], [1.0])
+    storm = WindTable([270], [30], [1.0])
+    fields = wave_fields(shallow, SHORE, 2000.0, storm, method="spm1984", open_water=OpenWater(swell=swell))
+    assert fields["wave_height_m"][:, 1:] == pytest.approx(0.78 * 0.4, rel=1e-6)
+
+
+def test_tide_acts_as_depth():
+    """A tide added twice or not at all would show."""
+    high = wave_fields(FLAT, SHORE, 200.0, CALM_HALF, method="cem2002", tide_m=1.5)
+    deep = wave_fields(FLAT + 1.5, SHORE, 200.0, CALM_HALF, method="cem2002")
+    np.testing.assert_array_equal(high["orbital_velocity_ms"], deep["orbital_velocity_ms"])
+    dry = wave_fields(FLAT, SHORE, 200.0, CALM_HALF, method="cem2002", tide_m=-3.0)
+    assert np.isnan(dry["orbital_velocity_ms"]).all()
+
+
+@settings(max_examples=15)
+@given(st.integers(0, 50), st.permutations(range(4)), st.sampled_from(["spm1984", "spm1984_shallow", "cem2002"]))
+def test_neither_the_order_of_winds_nor_a_turn_changes_the_fields(seed, order, method):
+    """A quantile over unsorted states, or a scan that favours rows, would."""
+    land = archipelago(24, seed)
+    depth = np.where(land, -1.0, 4.0)
+    columns = np.array([[0, 90, 180, 270], [4, 8, 12, 16], [0.1, 0.2, 0.3, 0.4]], dtype=float)
+    water = OpenWater(fetch_limit_m=3000.0)
+    one = wave_fields(depth, land, 100.0, WindTable(*columns), method=method, open_water=water)
+    mixed = wave_fields(depth, land, 100.0, WindTable(*columns[:, order]), method=method, open_water=water)
+    columns[0] = (columns[0] - 90) % 360
+    turned = wave_fields(np.rot90(depth), np.rot90(land), 100.0, WindTable(*columns), method=method, open_water=water)
+    for name, values in one.items():
+        np.testing.assert_allclose(values, mixed[name], rtol=1e-6)
+        np.testing.assert_allclose(np.rot90(values), turned[name], rtol=1e-6)
+
+
+def test_wanted_cells_get_the_same_values():
+    """A mask that also cut the fetch would change them."""
+    wanted = np.zeros(FLAT.shape, dtype=bool)
+    wanted[2, 10:20] = True
+    all_cells = wave_fields(FLAT, SHORE, 200.0, CALM_HALF, method="spm1984")
+    some = wave_fields(FLAT, SHORE, 200.0, CALM_HALF, method="spm1984", wanted=wanted)
+    np.testing.assert_array_equal(some["orbital_velocity_ms"][wanted], all_cells["orbital_velocity_ms"][wanted])
+    assert np.isnan(some["orbital_velocity_ms"][~wanted]).all()
+
+
+def test_reach_of_an_open_ray_is_at_least_the_limit_and_land_keeps_its_distance():
+    """A limit that shortened known water would make it calm."""
+    use = SHORE == 0
+    bearings = np.array([90.0, 270.0])
+    water = OpenWater(fetch_limit_m=1000.0)
+    reach, is_open, _ = reach_of(SHORE, FLAT, 200.0, bearings, convergence_deg=0.0, use=use, shallow=False, water=water)
+    plain, edge = fetch(SHORE, 200.0, bearings)
+    np.testing.assert_array_equal(reach[1], plain[1][use])
+    np.testing.assert_array_equal(reach[0], np.maximum(plain[0][use], 1000.0))
+    np.testing.assert_array_equal(is_open[0], edge[0][use])
+
+
+@pytest.mark.parametrize(
+    ("changes", "message"),
+    [
+        ({"method": "guess"}, "'guess'; due: cem2002"),
+        ({"high_share": 95.0}, "high_share: 95.0; due: 0.5 to 1.0"),
+        ({"tide_m": 120.0}, "120.0; due: finite heights"),
+        ({"depth_m": np.ones((2, 2))}, r"\(5, 40\) cells; due: \(2, 2\) as the depth"),
+        ({"land": SHORE + 5}, "other values; due: True/False"),
+    ],
+)
+def test_impossible_settings_are_refused(changes, message):
+    """They would make silent nonsense."""
+    given_ = {"depth_m": FLAT, "land": SHORE, "method": "spm1984"} | changes
+    with pytest.raises(InputFault, match=message):
+        wave_fields(given_.pop("depth_m"), given_.pop("land"), 200.0, CALM_HALF, **given_)
+
+
+def test_an_impossible_limit_is_refused():
+    """A limit of zero would make the ocean calm."""
+    with pytest.raises(InputFault, match="0 m; due: above 0, below 5,000 km"):
+        OpenWater(fetch_limit_m=0)
+
+
+def test_shelter_names_each_site_and_direction_once():
+    """The table would mix sites up."""
+    table = shelter_table(["E", "W"], [2, 2], [39, 1], FLAT, SHORE, 2000.0, speed_ms=12.0, method="spm1984", count=8)
+    assert len(table) == 16
+    west = table[table.direction_deg == 270.0].set_index("site")
+    assert west.loc["E", "shelter"] == "exposed"
+    assert west.loc["W", "shelter"] == "sheltered"
+    assert west.loc["E", "fetch_m"] == pytest.approx(77_000.0)
+    assert (table[table.direction_deg == 90.0].shelter == "unknown").all()
+    assert table.loc[table.shelter == "unknown", "orbital_velocity_ms"].isna().all()
+
+
+def test_shelter_agrees_with_the_fields():
+    """Two ways to the same number would part."""
+    fields = wave_fields(FLAT, SHORE, 500.0, WindTable([270], [9], [1.0]), method="cem2002")
+    table = shelter_table(["A"], [2], [25], FLAT, SHORE, 500.0, speed_ms=9.0, method="cem2002", count=8)
+    mine = table.set_index("direction_deg").loc[270.0, "orbital_velocity_ms"]
+    assert mine == pytest.approx(float(fields["orbital_velocity_ms"][2, 25]), rel=1e-6)
+
+
+def test_sites_on_land_or_off_the_grid_are_refused():
+    """They would get the shelter of a neighbour."""
+    with pytest.raises(InputFault) as caught:
+        shelter_table(["L", "X"], [2, 9], [0, 9], FLAT, SHORE, 10.0, speed_ms=9.0, method="cem2002")
+    assert "site L: no water" in str(caught.value)
+    assert "site X: cell 9, 9" in str(caught.value)
