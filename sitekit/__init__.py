@@ -14,11 +14,10 @@ if TYPE_CHECKING:  # the same names as _PUBLIC, for type checkers
     from sitekit.layers.grid import Grid
     from sitekit.layout.bound import bound
     from sitekit.layout.spacing import place
-    from sitekit.pipeline.api import audit_plan, check, demo, run
+    from sitekit.pipeline.api import audit_plan, check, demo, read_plan, read_settings, run
     from sitekit.pipeline.project import Machine, Project, open_project
     from sitekit.pipeline.stages import Report
-    from sitekit.season.plan_tables import read_plan
-    from sitekit.season.settings import Settings, read_settings
+    from sitekit.season.settings import Settings
     from sitekit.suitability.candidates import PatchFinder
     from sitekit.suitability.score import score_cells
 
@@ -44,8 +43,8 @@ _PUBLIC: dict[str, str] = {
     "demo": "sitekit.pipeline.api",
     "open_project": "sitekit.pipeline.project",
     "place": "sitekit.layout.spacing",
-    "read_plan": "sitekit.season.plan_tables",
-    "read_settings": "sitekit.season.settings",
+    "read_plan": "sitekit.pipeline.api",
+    "read_settings": "sitekit.pipeline.api",
     "run": "sitekit.pipeline.api",
     "score_cells": "sitekit.suitability.score",
 }

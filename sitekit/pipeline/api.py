@@ -6,12 +6,16 @@ from os import PathLike
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
+
 from sitekit.audit import plan as audit_rooms
 from sitekit.audit.promises import Finding
 from sitekit.pipeline.project import Machine, open_project
 from sitekit.pipeline.report import check_plan
 from sitekit.pipeline.samples import make_demo
 from sitekit.pipeline.stages import Report, run_stages
+from sitekit.season import plan_tables
+from sitekit.season.settings import Settings
 
 
 def demo(folder: str | PathLike[str]) -> Path:
@@ -33,6 +37,27 @@ def demo(folder: str | PathLike[str]) -> Path:
         If the folder holds other things but no plan, or cannot be written.
     """
     return make_demo(Path(folder))
+
+
+def read_settings(plan: str | PathLike[str]) -> Settings:
+    """Read a plan's settings.
+
+    Parameters
+    ----------
+    plan : path
+        A `plan.toml`, or the folder that holds it.
+
+    Returns
+    -------
+    Settings
+        Every table of the plan, with what was left out filled in.
+
+    Raises
+    ------
+    InputFault
+        With every fault: key path, value, what was due.
+    """
+    return open_project(Path(plan)).settings
 
 
 def check(plan: str | PathLike[str]) -> list[dict[str, Any]]:
@@ -111,3 +136,26 @@ def audit_plan(plan: str | PathLike[str]) -> list[Finding]:
     """
     project = open_project(Path(plan))
     return audit_rooms.audit_plan(project.folder, project.settings)
+
+
+def read_plan(season: str | PathLike[str]) -> dict[str, pd.DataFrame]:
+    """Read every table of a season.
+
+    Parameters
+    ----------
+    season : path
+        The `out/season.gpkg` of a run.
+
+    Returns
+    -------
+    dict of str to DataFrame
+        Table name -> rows; tables with places are GeoDataFrames in the working system [m]. Units stand in column names.
+
+    Raises
+    ------
+    FileFault
+        If the file is missing or not a season.
+    InputFault
+        If a table does not match its definition.
+    """
+    return plan_tables.read_plan(Path(season))

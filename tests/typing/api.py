@@ -24,6 +24,7 @@ def season(folder: Path) -> None:
         raise
     assert_type(report, sitekit.Report)
     assert_type(sitekit.read_plan(report.project.out / "season.gpkg"), dict[str, pd.DataFrame])
+    assert_type(sitekit.read_plan("season-2027/out/season.gpkg"), dict[str, pd.DataFrame])
     broken = [finding for finding in sitekit.audit_plan(plan) if not finding.ok]
     assert_type(broken, list[sitekit.Finding])
 
