@@ -94,9 +94,9 @@ def read_points(
                 faults.add(where, "more faults follow", "a clean file", "Correct these first.")
                 break
             at = f"{path.name}, line {line}"
-            values["species"].append(str(row.get(names["species"]) or "").strip() or None)
+            values["species"].append(_text(row.get(names["species"])) or None)
             values["size_cm"].append(_number(row.get(names["size_cm"]), at, "size_cm", faults, least=0.0))
-            own = str(row.get(names["origin"]) or origin or "").strip().lower()
+            own = (_text(row.get(names["origin"])) or origin or "").strip().lower()
             if own not in ORIGINS:
                 faults.add(at, f"origin {own!r}", " or ".join(ORIGINS), "Correct it.")
             values["origin"].append(own)
@@ -129,11 +129,11 @@ def _table(path: Path, x: str | None, y: str | None, crs: str | None, where: str
         raise FileFault(
             Fault(where, f"{path.name} cannot be read ({error.strerror})", "a CSV file", "Check it.")
         ) from error
-    reader = csv.DictReader(text.splitlines())
+    reader = csv.DictReader(text.splitlines(), delimiter="\t" if path.suffix.lower() == ".tsv" else ",")
     header = [h.strip() for h in (reader.fieldnames or [])]
     low = {h.lower(): h for h in header}
-    geographic = crs is None
     cx, cy = x, y
+    geographic = cx is None or (cx.lower() in _LONGITUDE and str(cy).lower() in _LATITUDE)
     if cx is None and cy is None:
         cx, cy = _first(low, _LONGITUDE), _first(low, _LATITUDE)
         if cx is None or cy is None:
@@ -187,10 +187,15 @@ def _first(low: Mapping[str, str], names: tuple[str, ...]) -> str | None:
     return next((low[n] for n in names if n in low), None)
 
 
+def _text(value: Any) -> str:
+    """Text of a cell; a vector file's empty cell may come as NaN."""
+    return "" if value is None or (isinstance(value, float) and np.isnan(value)) else str(value).strip()
+
+
 def _number(
     value: Any, where: str, column: str, faults: Faults, *, least: float | None = None, due: bool = False
 ) -> float | None:
-    text = "" if value is None or (isinstance(value, float) and np.isnan(value)) else str(value).strip()
+    text = _text(value)
     if not text or text.upper() in ("NA", "NAN"):
         if due:
             faults.add(where, f"{column} is empty", "a number", "Fill it in or remove the row.")
