@@ -132,7 +132,7 @@ def check_method(method: str) -> None:
                 "method",
                 f"{method!r}",
                 ", ".join(sorted(METHODS)),
-                "Name the method: they differ by 15 to 42 % in height.",
+                "Name the method: they differ by a sixth to a third in height.",
             )
 
 
