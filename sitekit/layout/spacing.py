@@ -1,13 +1,15 @@
 """As many points as fit at a separation, or the best N: lattices and sweeps against each other, then filled up.
 
-Each connected patch takes the best of several hexagonal lattices; four sweeps of the whole bottom stand against that,
-and a patchwork of each patch's best. All are filled by further sweeps; the one with most points wins. With `effort`,
-neighbourhoods are cleared and laid anew where that gains. The answer depends on nothing but the arguments.
+Each connected patch takes the best of several hexagonal lattices; sweeps of the whole bottom, along both axes, from both
+ends, with rows near and far, stand against that, and a patchwork of each patch's best. All are filled by further sweeps;
+the one with most points wins. With `effort`, neighbourhoods are cleared and laid anew where that gains. The answer
+depends on nothing but the arguments.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,7 +25,10 @@ from sitekit.layout.sweep import sweep
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-ROWS_PER_LATTICE_ROW = 16  # swept rows per lattice row; 64 gains < 0.3 % on strips and costs four times the time
+COARSE_ROWS = (6, 10, 14)  # swept rows per lattice row; which one suits a strip of given width cannot be told before
+FINE_ROWS = 24  # the same, at least; wins on salt-and-pepper bottom, and fills what is left
+ROWS_PER_CELL = 8  # of the finest sweep, at least; matters where the separation is many cells wide
+CLEAR_LEAD = 1.04  # lattices this far ahead of one sweep are not caught by others
 MOST_TRIES = 24  # lattices per patch; fewer on large patches, whose count hardly depends on the shift
 _EASE = 1e-6  # share added to lattice steps and swept rows, so that touching neighbours survive rounding
 TRY_CELLS = 40_000_000  # cells looked at in all tries of one patch, about
@@ -174,6 +179,7 @@ class _Bottom:
         self.allowed = np.ascontiguousarray(allowed[::-1])
         self.cell, self.separation = cell, separation
         self.centres, self.radii = centres, radii
+        self.finest = max(FINE_ROWS, math.ceil(separation * math.sqrt(0.75) * ROWS_PER_CELL / cell))
         self.size = (allowed.shape[1] * cell, allowed.shape[0] * cell)
         self.clear = disc_buckets(*self.size, centres, radii + np.where(radii > 0, SAFETY_M, 0.0))
         area = float(allowed.sum()) * cell * cell
@@ -185,7 +191,9 @@ class _Bottom:
 
     def most(self, effort: int, seed: int) -> tuple[Floats, Floats, str]:
         """Return as many points as found, and what won."""
-        layouts = [(*self._lattices(seed), "lattices"), *((*self._swept(turn), "sweep") for turn in range(4))]
+        layouts = [(*self._lattices(seed), "lattices"), (*self._swept(0, self.finest), "sweep")]
+        if layouts[0][0].size < CLEAR_LEAD * layouts[1][0].size:
+            layouts += self._sweeps()
         layouts.append((*self._patchwork(layouts), "patchwork"))
         best = max(layouts, key=lambda found: found[0].size)
         if effort:
@@ -194,7 +202,7 @@ class _Bottom:
 
     def filled(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
         """Return the points with all that still fits between them."""
-        return self._sweep(x, y, (0.0, 0.0, *self.size), ROWS_PER_LATTICE_ROW)
+        return self._sweep(x, y, (0.0, 0.0, *self.size), self.finest)
 
     def _sweep(
         self, x: Floats, y: Floats, frame: tuple[float, float, float, float], fineness: int
@@ -208,10 +216,18 @@ class _Bottom:
         count = sweep(self.allowed, self.cell, frame, step, self.separation, self.clear, buckets, px, py, x.size)
         return px[:count].copy(), py[:count].copy()
 
-    def _swept(self, turn: int) -> tuple[Floats, Floats]:
+    def _sweeps(self) -> Iterator[tuple[Floats, Floats, str]]:
+        """Yield the further sweeps: all turns, all distances of rows; the coarse ones filled."""
+        for turn in range(4):
+            for fineness in COARSE_ROWS:
+                yield *self.filled(*self._swept(turn, fineness)), "sweep"
+            if turn > 0:
+                yield *self._swept(turn, self.finest), "sweep"
+
+    def _swept(self, turn: int, fineness: int) -> tuple[Floats, Floats]:
         """Return a sweep along one of two axes from one of two ends, filled from the other."""
         turned = _turned(self, turn)
-        x, y = turned._sweep(np.zeros(0), np.zeros(0), (0.0, 0.0, *turned.size), ROWS_PER_LATTICE_ROW)
+        x, y = turned._sweep(np.zeros(0), np.zeros(0), (0.0, 0.0, *turned.size), fineness)
         return _turned_back(self, turn, x, y)
 
     def _lattices(self, seed: int) -> tuple[Floats, Floats]:

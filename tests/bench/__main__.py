@@ -5,11 +5,13 @@ import importlib
 import sys
 import time
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 NAMES = sorted(p.stem for p in Path(__file__).parent.glob("*.py") if not p.stem.startswith("_"))
 BILLION = "raster"
+PICTURE = "layout"
 
 
 def main() -> int:
@@ -20,12 +22,17 @@ def main() -> int:
     parser.add_argument(
         "--billion", action="store_true", help=f"{BILLION}: also 10⁸ and 10⁹ cells (takes minutes, 12 GB)"
     )
+    parser.add_argument("--picture", type=Path, metavar="FILE", help=f"{PICTURE}: draw both layouts as PNG")
     given = parser.parse_args()
+    if given.picture is not None and given.name != PICTURE:
+        parser.error(f"--picture belongs to {PICTURE}")
     if given.billion and given.name != BILLION:
         parser.error(f"--billion belongs to {BILLION}")
     print(f"copying 1 GB takes {copy_seconds():.2f} s here (the limits in seconds hold where it takes 0.07 s)")
     bench = importlib.import_module(f"tests.bench.{given.name}")
-    more = {"billion": True} if given.billion else {}
+    more: dict[str, Any] = {"billion": True} if given.billion else {}
+    if given.picture is not None:
+        more["picture"] = given.picture
     result = bench.main(given.short, **more)
     return 0 if result.get("reached", True) else 1
 
