@@ -24,6 +24,7 @@ CREDIT = (
     0.3  # weight of a genet that lags behind its expected remainder, beside a like neighbour's (d/r)^4 of 1 at r = d
 )
 SWEEPS = 3
+_FEW = 2_000  # units
 TRIES = 48  # partners looked at per unit in a swap sweep
 
 
@@ -103,7 +104,9 @@ def assign_genets(
     row = np.floor((y.max() - y) / (separation_m * 0.866) + 0.5).astype(np.int64)
     order = np.lexsort((x, row, member))
     start, other, force = _forces(x, y, separation_m)
-    kind = _row_order(order, member, quota, start, other, force)
+    # few units: plain Python is done before the kernel (the same function) is compiled
+    first_pass = _row_order.py_func if x.size <= _FEW else _row_order  # type: ignore[attr-defined]
+    kind = first_pass(order, member, quota, start, other, force)
     partners, bounds = _partners(order, member, groups)
     _swap_sweeps(order, member, kind, units.size, start, other, force, partners, bounds)
     same, pairs = like_pairs(x, y, kind, within_m=NEIGHBOUR_FACTOR * separation_m)
@@ -133,9 +136,7 @@ def _partners(order: Ints, member: Ints, groups: int) -> tuple[Ints, Ints]:
 
 
 @compiled
-def _row_order(
-    order: Ints, member: Ints, quota: Ints, start: Ints, other: Ints, force: Floats
-) -> Ints:
+def _row_order(order: Ints, member: Ints, quota: Ints, start: Ints, other: Ints, force: Floats) -> Ints:
     """First pass: each position in turn takes the genet with the least penalty among those its group has left."""
     n, genets = order.size, quota.shape[1]
     kind = np.full(n, -1, np.int64)

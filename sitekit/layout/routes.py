@@ -16,6 +16,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 _STEPS = 2_000_000_000  # pairs looked at before the search for a shorter way stops
+_FEW = 40  # places
 
 
 def visiting_order(
@@ -51,7 +52,9 @@ def visiting_order(
     else:
         px, py = np.concatenate([[start[0]], x]), np.concatenate([[start[1]], y])
     passes = max(1, min(1000, _STEPS // (4 * px.size**2)))
-    return _short_way(px, py, closed, passes)[1:] - 1
+    # few places: plain Python is done before the kernel (the same function) is compiled
+    way = _short_way.py_func if px.size <= _FEW else _short_way  # type: ignore[attr-defined]
+    return np.asarray(way(px, py, closed, passes)[1:] - 1, np.int64)
 
 
 def way_length(x_m: ArrayLike, y_m: ArrayLike, order: ArrayLike, *, closed: bool = False) -> float:

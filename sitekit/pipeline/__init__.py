@@ -16,6 +16,7 @@
 - allocate: stage 5, who gets which genets
 - place: stage 6, where each unit stands
 - map_scene: everything the map shows
+- warm: kernels compiled beside the first stages
 - export: stage 7, the files people read
 - stages: the list, and the run
 - report: what `check` and a run print

@@ -125,7 +125,8 @@ class Ledger:
 
     def note(self, stage: str, key: str, files: list[str], figures: dict[str, Any]) -> None:
         """Note a finished stage, so that a killed run can take it up again."""
-        self.fresh[stage] = {"key": key, "files": sorted(files), "figures": figures}
+        # through JSON, so that a stage that is left out later gives the very same figures
+        self.fresh[stage] = json.loads(json.dumps({"key": key, "files": sorted(files), "figures": figures}))
         write_json(self.out / ".working" / "stages.json", self.fresh)
 
     def figures(self, stage: str) -> dict[str, Any]:

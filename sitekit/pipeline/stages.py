@@ -120,12 +120,17 @@ def run_stages(plan: Path, machine: Machine | None = None, last: str = "export")
     done: list[str] = []
     skipped: list[str] = []
     seconds: dict[str, float] = {}
+    compiling: Any = None
     for stage in chosen:
         if ledger.done(stage.name, keys[stage.name]) and not done:
             skipped.append(stage.name)
             continue
         project.machine.talk(f"{stage.name} …")
         start = time.perf_counter()
+        if stage.name == "layers" and last not in ("layers", "score"):
+            compiling = import_module("sitekit.pipeline.warm").start()
+        if stage.name == "candidates" and compiling is not None:
+            compiling.wait()
         module = import_module(f"sitekit.pipeline.{stage.name}")
         result: Done = module.run(project, run_id)
         seconds[stage.name] = time.perf_counter() - start
