@@ -29,6 +29,7 @@ COARSE_ROWS = (6, 10, 14)  # swept rows per lattice row; which one suits a strip
 FINE_ROWS = 24  # the same, at least; wins on salt-and-pepper bottom, and fills what is left
 ROWS_PER_CELL = 8  # of the finest sweep, at least; matters where the separation is many cells wide
 CLEAR_LEAD = 1.04  # lattices this far ahead of one sweep are not caught by others
+NEARLY_ALL = 0.98  # of the dilated area over that of a hexagon: further sweeps gain next to nothing
 MOST_TRIES = 24  # lattices per patch; fewer on large patches, whose count hardly depends on the shift
 _EASE = 1e-6  # share added to lattice steps and swept rows, so that touching neighbours survive rounding
 TRY_CELLS = 40_000_000  # cells looked at in all tries of one patch, about
@@ -183,7 +184,9 @@ class _Bottom:
         self.size = (allowed.shape[1] * cell, allowed.shape[0] * cell)
         self.clear = disc_buckets(*self.size, centres, radii + np.where(radii > 0, SAFETY_M, 0.0))
         area = float(allowed.sum()) * cell * cell
-        around = area + 2.0 * separation * cell * float(_edge_sides(self.allowed)) + 16.0 * separation**2
+        edge = cell * float(_edge_sides(self.allowed))
+        self.possible = (area + edge * separation / math.sqrt(3.0)) / (math.sqrt(0.75) * separation**2)  # about
+        around = area + 2.0 * separation * edge + 16.0 * separation**2
         self.room = int(around / (0.78 * separation**2)) + 64  # discs of half d are disjoint: no more can stand
 
     def only(self, good: Flags) -> _Bottom:
@@ -192,7 +195,8 @@ class _Bottom:
     def most(self, effort: int, seed: int) -> tuple[Floats, Floats, str]:
         """Return as many points as found, and what won."""
         layouts = [(*self._lattices(seed), "lattices"), (*self._swept(0, self.finest), "sweep")]
-        if layouts[0][0].size < CLEAR_LEAD * layouts[1][0].size:
+        most = max(found[0].size for found in layouts)
+        if layouts[0][0].size < CLEAR_LEAD * layouts[1][0].size and most < NEARLY_ALL * self.possible:
             layouts += self._sweeps()
         layouts.append((*self._patchwork(layouts), "patchwork"))
         best = max(layouts, key=lambda found: found[0].size)
