@@ -47,14 +47,14 @@ def hard_codes() -> list[int]:
 
 
 def map_classes(classes: Mapping[str, str], where: str = "layers.substrate.classes") -> dict[str, int]:
-    """Return the user's class -> code.
+    """Return the user's class -> code; a class the survey itself calls unknown is mapped to "unknown", code 0.
 
     Raises
     ------
     InputFault
         Naming every class that is not one of the standard's, with the nearest names.
     """
-    codes = substrate_codes()
+    codes = {"unknown": UNKNOWN, **substrate_codes()}
     with Faults() as faults:
         for own, name in classes.items():
             if name not in codes:

@@ -89,7 +89,17 @@ class Project:
     def target(self, name: str) -> Path:
         """Return where a stage writes a result."""
         path = self.working / name
-        path.parent.mkdir(parents=True, exist_ok=True)
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise FileFault(
+                Fault(
+                    str(self.out),
+                    f"cannot be written ({error.strerror or error})",
+                    "a folder that you may write to",
+                    "Move what stands there, or change the rights of the folder.",
+                )
+            ) from error
         return path
 
 
