@@ -66,7 +66,7 @@ def plain_script(allowed: Flags, score: NDArray[np.float32], d: float) -> Floats
         if free[k]:
             chosen.append(k)
             free[tree.query_ball_point(points[k], d * (1 - 1e-9))] = False
-    return points[chosen]
+    return np.asarray(points[chosen], np.float64)
 
 
 @compiled
@@ -182,7 +182,8 @@ def large_row() -> bool:
 def draw_picture(path: Path, side_m: float = 40.0, d: float = 1.2) -> None:
     """Draw the plain script (left) beside ours (right) on one window of fragmented reef."""
     n, scale = round(side_m / CELL), 14.0
-    allowed, score = (a[:n, :n] for a in scenes(100)["fragmented"])
+    whole, scores = scenes(100)["fragmented"]
+    allowed, score = whole[:n, :n], scores[:n, :n]
     edge = round(side_m * scale)
     image = Image.new("RGB", (2 * edge + 20, edge + 24), "white")
     pen = ImageDraw.Draw(image)
