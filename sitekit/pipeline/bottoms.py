@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from threading import Lock
 
 import geopandas as gpd
 import numpy as np
@@ -19,6 +20,8 @@ from sitekit.pipeline.project import Project
 from sitekit.seabed.distance import distance
 
 Flags = NDArray[np.bool_]
+# rasterio hushes a warning of its own while it draws, for the whole process: two threads undo each other's hushing
+_ONE_AT_A_TIME = Lock()
 Floats = NDArray[np.float64]
 
 
@@ -94,11 +97,12 @@ def read_bottom(project: Project, ground: Ground, outline: BaseGeometry, colonie
     """
     settings = project.settings
     window, grid = _window(ground.grid, outline)
-    inside = (
-        rasterize([(outline, 1)], out_shape=grid.shape, transform=grid.transform, dtype="uint8").astype(bool)
-        if not outline.is_empty
-        else np.zeros(grid.shape, bool)
-    )
+    with _ONE_AT_A_TIME:
+        inside = (
+            rasterize([(outline, 1)], out_shape=grid.shape, transform=grid.transform, dtype="uint8").astype(bool)
+            if not outline.is_empty
+            else np.zeros(grid.shape, bool)
+        )
     allowed: dict[str, Flags] = {}
     score: dict[str, NDArray[np.float32]] = {}
     for species in settings.species:
