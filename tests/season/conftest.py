@@ -75,7 +75,9 @@ def small(tmp_path_factory: pytest.TempPathFactory) -> Ran:
     """The audit's 60 × 40 m plan, its results written by the pipeline itself; never changed."""
     folder = make(tmp_path_factory.mktemp("small")).folder
     shutil.rmtree(folder / "out")
-    return Ran(folder, command("run", folder))
+    said = command("run", folder)
+    assert said.code == 0, said.err
+    return Ran(folder, said)
 
 
 @pytest.fixture
