@@ -150,9 +150,7 @@ class Placer:
 
 
 @compiled
-def apart(
-    ax: float, ay: float, a: Floats, bx: float, by: float, b: Floats, size: Floats
-) -> bool:
+def apart(ax: float, ay: float, a: Floats, bx: float, by: float, b: Floats, size: Floats) -> bool:
     """Return whether two rectangles of one size are at least a gap apart.
 
     Parameters
@@ -203,9 +201,7 @@ def apart(
 
 
 @compiled
-def _pick(
-    every: Floats, first: int, most: int, turns: Floats, size: Floats, bin_m: float
-) -> Ints:
+def _pick(every: Floats, first: int, most: int, turns: Floats, size: Floats, bin_m: float) -> Ints:
     """Indices of the first ones and of those that fit, found through square bins as wide as two can touch."""
     n = every.shape[0]
     west, south = every[:, 0].min(), every[:, 1].min()
