@@ -68,7 +68,8 @@ def run(project: Project, run_id: str) -> Done:
     for plan in plans:
         _number(project, ground, plan, used, plot_rows, shapes, unit_rows, points)
     short_tags = _tag(project, unit_rows, used)
-    earlier: list[Any] = tables["unplaced"].to_dict("records")
+    # rows with a site are this stage's own, from a run that was killed before it noted them
+    earlier: list[Any] = tables["unplaced"][tables["unplaced"]["site"].isna()].to_dict("records")
     unplaced = [*earlier, *(row for p in plans for row in p.unplaced)]
     if project.settings.spacing.mode == "fill":  # an estimate: what fits is what is handed out
         tables["allotment"] = build("allotment", _counted(unit_rows))

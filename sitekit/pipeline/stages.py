@@ -145,6 +145,8 @@ def run_stages(plan: Path, machine: Machine | None = None, last: str = "export")
             del ledger.data["stages"][name]
             project.machine.talk(f"removed the results of stage {name}: they no longer fit what stands before it")
         ledger.commit(names, run_id, hash_of(project.settings.model_dump(mode="json")), seconds)
+    else:
+        shutil.rmtree(project.working, ignore_errors=True)
     report = Report(
         project,
         run_id,
