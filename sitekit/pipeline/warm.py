@@ -20,9 +20,7 @@ def start() -> subprocess.Popen[bytes] | None:
 
     if (cache_folder() / MARK).exists():
         return None
-    import sitekit
-
-    environment_path = str(Path(sitekit.__file__).resolve().parents[1])
+    environment_path = str(Path(__file__).resolve().parents[2])
     command = f"import sys; sys.path.insert(0, {environment_path!r}); from sitekit.pipeline.warm import warm; warm()"
     try:
         return subprocess.Popen([sys.executable, "-c", command], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
