@@ -9,9 +9,10 @@ import numpy as np
 import rasterio.warp
 from affine import Affine
 from numpy.typing import NDArray
-from pyproj import CRS, Transformer
+from pyproj import CRS
 from rasterio.enums import Resampling
 
+from sitekit.base.crs import transformer
 from sitekit.layers.grid import Grid
 
 RADIUS = 6378137.0  # m; EPSG:3857 by definition uses the WGS 84 semi-major axis as its sphere
@@ -45,7 +46,7 @@ class Screen:
 
     def forward(self, easting: NDArray[np.float64], northing: NDArray[np.float64], crs: CRS) -> NDArray[np.float64]:
         """Return an (n, 2) array of screen eastings and northings [m]."""
-        x, y = Transformer.from_crs(crs, self.crs, always_xy=True).transform(easting, northing)
+        x, y = transformer(crs, self.crs).transform(easting, northing)
         return np.stack([np.asarray(x, dtype=float) + self.shift, np.asarray(y, dtype=float)], axis=-1)
 
     def frame(self) -> tuple[tuple[int, int], Affine, float]:
@@ -74,13 +75,13 @@ def screen_of(grid: Grid) -> Screen:
     by half the equator, so that longitudes run on (179°, 180°, 181°) and nothing is torn apart.
     """
     x, y = _outline(grid)
-    lon, _ = Transformer.from_crs(grid.crs, CRS.from_epsg(4326), always_xy=True).transform(x, y)
+    lon, _ = transformer(grid.crs, CRS.from_epsg(4326)).transform(x, y)
     torn = float(np.max(lon) - np.min(lon)) > 180.0
     crs = CRS.from_epsg(3857)
     if torn:
         crs = CRS.from_proj4(f"+proj=merc +a={RADIUS} +b={RADIUS} +lon_0=180 +k=1 +units=m +nadgrids=@null +no_defs")
     shift = math.pi * RADIUS if torn else 0.0
-    to_screen = Transformer.from_crs(grid.crs, crs, always_xy=True)
+    to_screen = transformer(grid.crs, crs)
     sx, sy = to_screen.transform(x, y)
     west, south, east, north = grid.bounds
     mx, my = (west + east) / 2, (south + north) / 2
