@@ -40,13 +40,14 @@ def map_scene(
     for species in settings.species:
         code = species.code
         exclusion = _read(project, f"reasons_{code}.tif", grid, step, band=2)
+        there = [int(k) for k in np.unique(exclusion) if k]
         reasons.append(
             ReasonLayer(
                 f"reasons_{code}",
                 f"{code}: why cells are out",
                 exclusion,
-                excluded={k: v for k, v in LABELS.items() if k and k not in _UNKNOWN_REASONS},
-                unknown={k: LABELS[k] for k in _UNKNOWN_REASONS},
+                excluded={k: LABELS[k] for k in there if k not in _UNKNOWN_REASONS},
+                unknown={k: LABELS[k] for k in there if k in _UNKNOWN_REASONS},
             )
         )
         rasters.append(
