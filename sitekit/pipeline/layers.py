@@ -251,10 +251,14 @@ def _protected(project: Project, grid: Grid, layer: Protected) -> dict[str, Any]
         )
     _write_shapes(project, "protected", areas)
     _write_marks(
-        project, grid, "protected", shapes=[(g, int(c)) for g, c in zip(areas.geometry, areas["code"], strict=True)]
+        project,
+        grid,
+        "protected",
+        shapes=[(g, int(c)) for g, c in zip(areas.geometry, areas["code"], strict=True)],
+        touched=True,
     )
     lacking = areas[(areas["rule"] == "permit") & ~areas["name"].isin(held)]
-    _write_marks(project, grid, "no_permit", shapes=[(g, 1) for g in lacking.geometry])
+    _write_marks(project, grid, "no_permit", shapes=[(g, 1) for g in lacking.geometry], touched=True)
     extent = _extent(areas, grid)
     return {
         "layer": "protected",
@@ -312,9 +316,18 @@ def _write_shapes(project: Project, name: str, frame: gpd.GeoDataFrame) -> None:
 
 
 def _write_marks(
-    project: Project, grid: Grid, name: str, *, shapes: list[Any] | None = None, marks: Any = None
+    project: Project,
+    grid: Grid,
+    name: str,
+    *,
+    shapes: list[Any] | None = None,
+    marks: Any = None,
+    touched: bool = False,
 ) -> None:
-    """Write a uint8 raster tile by tile: codes of shapes (later ones on top), or 1 where a point lies."""
+    """Write a uint8 raster tile by tile: codes of shapes (later ones on top), or 1 where a point lies.
+
+    `touched` marks every cell a shape touches, not only those whose centre it holds: for areas that forbid.
+    """
 
     def block(_: dict[str, Any], part: Any) -> dict[str, Any]:
         window = grid.window(part.row, part.col, (part.rows, part.cols))
@@ -323,7 +336,9 @@ def _write_marks(
             box = shapely.box(*window.bounds)
             near = [(g, c) for g, c in shapes if g.intersects(box)]
             if near:
-                out = rasterize(near, out_shape=out.shape, transform=window.transform, dtype="uint8")
+                out = rasterize(
+                    near, out_shape=out.shape, transform=window.transform, dtype="uint8", all_touched=touched
+                )
         if marks is not None:
             row, col = marks[0] - part.row, marks[1] - part.col
             keep = (row >= 0) & (row < part.rows) & (col >= 0) & (col < part.cols)
