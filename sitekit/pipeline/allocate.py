@@ -49,7 +49,16 @@ def run(project: Project, run_id: str) -> Done:
     computed = build("allotment", [_row(s) for s in shares if s.site is not None])
     tables["allotment"] = computed if edited is None else edited
     tables["unplaced"] = build("unplaced", unplaced)
-    keep = ("candidates", "candidate_species", "sites", "stock", "allotment", "unplaced")
+    keep = (
+        "candidates",
+        "candidate_species",
+        "candidate_ranks",
+        "influence",
+        "sites",
+        "stock",
+        "allotment",
+        "unplaced",
+    )
     write_plan(project.target("season.gpkg"), {n: tables[n] for n in keep}, crs)
     handed = tables["allotment"]
     figures = {

@@ -66,7 +66,7 @@ def run(project: Project, run_id: str) -> Done:
             )
             points.append(site.place.representative_point())
     tables["sites"] = build("sites", rows, points, crs)
-    keep = ("candidates", "candidate_species", "sites")
+    keep = ("candidates", "candidate_species", "candidate_ranks", "influence", "sites")
     write_plan(project.target("season.gpkg"), {n: tables[n] for n in keep}, crs)
     return Done(
         ["season.gpkg"],
