@@ -27,6 +27,7 @@ TOO_SHALLOW = 9
 TOO_DEEP = 10
 TOO_STEEP = 11
 UNKNOWN = 12
+UNWORKABLE = 13
 
 LABELS: dict[int, str] = {
     0: "not excluded",
@@ -42,6 +43,7 @@ LABELS: dict[int, str] = {
     TOO_DEEP: "deeper than the greatest depth",
     TOO_STEEP: "steeper than the greatest slope",
     UNKNOWN: "too much of the weight is unknown",
+    UNWORKABLE: "too little water for divers at the lowest tide",
 }
 
 
