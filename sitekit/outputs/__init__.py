@@ -2,5 +2,6 @@
 
 - vector: GeoJSON after RFC 7946
 - tables: CSV that spreadsheets open without running anything
+- paper: shared pieces of printed sheets, black ink, the same bytes every time
 - map_html: the plan as one page that opens without a network
 """
