@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pyproj import CRS
 
-from sitekit.errors import Fault, InputFault
+from sitekit.errors import Fault, Faults, InputFault
 from sitekit.layers.grid import Grid
 from sitekit.layers.substrate import hard_codes, substrate_codes
 from sitekit.layers.tiled import Block, Input
@@ -26,6 +26,7 @@ from sitekit.seabed.terrain import terrain, terrain_halo
 from sitekit.season.settings import Settings
 from sitekit.suitability.criteria import TERRAIN_FIELDS, Criterion, criteria_set, make_curve, merged
 from sitekit.suitability.curves import KNOTS
+from sitekit.suitability.judgements import Weighed, weigh_numbers, weigh_pairs, weigh_ranks
 
 RASTERS = "layers"  # folder of aligned rasters below out/
 GRID_FILE = f"{RASTERS}/grid.json"
@@ -89,13 +90,58 @@ def raster(project: Project, name: str) -> Path:
 
 
 def species_criteria(settings: Settings) -> dict[str, list[Criterion]]:
-    """Return the criteria of every species: its built-in set with the plan's own ones merged in.
+    """Return the criteria of every species: its built-in set with the plan's own ones merged in, as `[weights]` says.
 
     Raises
     ------
     InputFault
-        Naming every criterion whose layer is missing, and every wrong class or set name.
+        Naming every wrong class, set or criterion name, and weights that cannot be.
     """
+    found: dict[str, list[Criterion]] = {}
+    with Faults() as faults:
+        for code, rows in _unweighed(settings).items():
+            try:
+                origin = _weighed(settings, code, [c.name for c in rows])
+            except InputFault as error:
+                faults.found.extend(error.faults)
+                continue
+            given = rows if origin is None else [replace(c, weight=origin.weights[c.name]) for c in rows]
+            found[code] = [c for c in given if c.weight > 0]
+    return found
+
+
+def weights_origin(settings: Settings) -> dict[str, dict[str, Any]]:
+    """Return how the weights of each species came about, for figures and the decision record.
+
+    Returns
+    -------
+    dict of str to dict
+        `method`, `said` (a sentence), `weights` (criterion -> share), `judged` (lines), `who`; for judgements of pairs
+        also `consistency_ratio`, `consistent`, `random_index` (a source) and `worst`.
+    """
+    found: dict[str, dict[str, Any]] = {}
+    for species in settings.species:
+        rows = _unweighed(settings)[species.code]
+        origin = _weighed(settings, species.code, [c.name for c in rows])
+        if origin is not None:
+            found[species.code] = {**origin.as_dict(), "who": settings.weights[species.code].who}
+            continue
+        total = sum(c.weight for c in rows)
+        said = [f"built-in set {species.criteria!r} (house choices, unverified)"] if species.criteria else []
+        own = [c.name for c in settings.criteria if not c.species or species.code in c.species]
+        said += [f"[[criteria]] of the plan ({', '.join(own)})"] if own else []
+        found[species.code] = {
+            "method": "as given",
+            "said": "weights of " + " and ".join(said),
+            "weights": {c.name: c.weight / total for c in rows},
+            "judged": [],
+            "who": None,
+        }
+    return found
+
+
+def _unweighed(settings: Settings) -> dict[str, list[Criterion]]:
+    """Return the criteria of every species before `[weights]`; those of weight 0 are switched off."""
     codes = substrate_codes()
     found: dict[str, list[Criterion]] = {}
     for one in settings.species:
@@ -122,7 +168,23 @@ def species_criteria(settings: Settings) -> dict[str, list[Criterion]]:
             if not c.species or one.code in c.species
         ]
         found[one.code] = [c for c in merged(base, own) if c.weight > 0]
+        if not found[one.code]:
+            raise InputFault(
+                Fault(f"criteria of {one.code}", "all weights are 0", "one above 0", "Give a criterion a weight.")
+            )
     return found
+
+
+def _weighed(settings: Settings, code: str, names: Sequence[str]) -> Weighed | None:
+    given = settings.weights.get(code)
+    if given is None:
+        return None
+    where = f"weights.{code}"
+    if given.method == "direct":
+        return weigh_numbers(names, given.numbers, where=where)
+    if given.method == "ranked":
+        return weigh_ranks(names, given.ranks, where=where)
+    return weigh_pairs(names, [(j.criterion, j.over, j.times) for j in given.judgements], where=where)
 
 
 def check_fields(settings: Settings, criteria: Mapping[str, Sequence[Criterion]]) -> None:

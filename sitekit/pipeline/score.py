@@ -12,7 +12,7 @@ from sitekit.layers.blocks import run_blocks
 from sitekit.layers.protected import RULE_CODES
 from sitekit.layers.substrate import substrate_codes
 from sitekit.layers.tiled import Block, Input, Output
-from sitekit.pipeline.fields import FieldReader, check_fields, raster, read_ground, species_criteria
+from sitekit.pipeline.fields import FieldReader, check_fields, raster, read_ground, species_criteria, weights_origin
 from sitekit.pipeline.project import Done, Project
 from sitekit.suitability.exclusions import FORBIDDEN, LABELS, NO_PERMIT, OUTSIDE, Limits, exclude
 from sitekit.suitability.score import NO_LIMIT, score_cells
@@ -82,12 +82,14 @@ def run(project: Project, run_id: str) -> Done:
         progress=project.machine.progress,
     )
     _count(project, list(criteria), counts, passing)
+    origin = weights_origin(settings)
     figures = {
         code: {
             "criteria": [
                 {"name": c.name, "field": c.field, "weight": c.weight, "source": c.source, "verified": c.verified}
                 for c in rows
             ],
+            "weights": origin[code],
             "passing_cells": int(passing[code]),
             "excluded_cells": {LABELS[i]: int(n) for i, n in enumerate(counts[code]) if n and i},
         }

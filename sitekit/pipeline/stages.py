@@ -73,7 +73,7 @@ class Stage:
 
 STAGES = (
     Stage("layers", ("plan", "layers", "terrain", "spacing"), _layer_files),
-    Stage("score", ("plan", "layers", "terrain", "species", "criteria", "score", "exclusions")),
+    Stage("score", ("plan", "layers", "terrain", "species", "criteria", "weights", "score", "exclusions")),
     Stage("candidates", ("plan", "species", "score", "candidates", "site", "spacing", "layers"), _site_files),
     Stage("choose", ("plan", "site", "species", "spacing")),
     Stage("allocate", ("plan", "species", "spacing", "stock", "allotment"), _stock_files),

@@ -25,10 +25,12 @@ from sitekit.season.settings_method import (
     Site,
     Spacing,
     Species,
+    SpeciesCode,
     Stock,
     Tagging,
     Terrain,
 )
+from sitekit.season.settings_weights import Sensitivity, Weights
 
 
 class Settings(Part):
@@ -39,7 +41,9 @@ class Settings(Part):
     terrain: Terrain = Terrain()
     species: Annotated[list[Species], Field(min_length=1)]
     criteria: list[CriterionSetting] = []
+    weights: dict[SpeciesCode, Weights] = {}
     score: Score
+    sensitivity: Sensitivity = Sensitivity()
     exclusions: Exclusions = Exclusions()
     candidates: Candidates
     site: list[Site] = []
@@ -70,11 +74,8 @@ class Settings(Part):
                 problems.append(
                     f"species {one.code!r} has no criteria: name a set in `criteria`, or add [[criteria]] for it"
                 )
-        problems += [
-            f"spacing.numbers names species {c!r}; known: {', '.join(codes)}"
-            for c in self.spacing.numbers
-            if c not in codes
-        ]
+        for key, given in (("spacing.numbers", self.spacing.numbers), ("weights", self.weights)):
+            problems += [f"{key} names species {c!r}; known: {', '.join(codes)}" for c in given if c not in codes]
         if problems:
             raise ValueError("; ".join(problems))
         return self
@@ -154,11 +155,14 @@ def _fault(item: Any, where: str) -> Fault:
 
 def _keys_at(loc: tuple[Any, ...]) -> list[str]:
     model: Any = Settings
+    named = False  # whether the next part is a name that the user gave, such as a species code
     for part in loc:
-        if isinstance(part, int):
+        if isinstance(part, int) or named:
+            named = False
             continue
         if isinstance(model, type) and issubclass(model, BaseModel):
             info = _field(model, str(part))
+            named = info is not None and get_origin(info.annotation) is dict
             model = _model_in(info.annotation) if info else None
         if model is None:
             return []

@@ -2,6 +2,7 @@
 
 - curves: value to response
 - weights: given, ranked, or from pairwise judgements
+- judgements: weights of named criteria, and how they came about
 - criteria: what counts, and the sets that ship
 - exclusions: what rules a cell out, and the code that says why
 - score: responses combined, limiting criterion, unknown weight
