@@ -198,14 +198,14 @@ def test_hatches_stay_in_their_shape(name: str) -> None:
 
     data = book_bytes([draw], (300.0, 300.0), title="t")
     image = _rendered(data)
-    dark = [(x, y) for x in range(300) for y in range(300) if image.getpixel((x, 299 - y)) < 230]
+    dark = [(x, y) for x in range(600) for y in range(600) if image.getpixel((x, 599 - y)) < 200]
     assert len(dark) > 50
-    assert all(shape.buffer(2).covers(shapely.Point(x + 0.5, y + 0.5)) for x, y in dark)
+    assert all(shape.buffer(2).covers(shapely.Point(x / 2, y / 2)) for x, y in dark)
 
 
 def _rendered(data: bytes):  # type: ignore[no-untyped-def]
     with pdfplumber.open(io.BytesIO(data)) as pdf:
-        return pdf.pages[0].to_image(resolution=72).original.convert("L")
+        return pdf.pages[0].to_image(resolution=144).original.convert("L")
 
 
 @given(st.integers(0, 90), st.integers(1, 4))

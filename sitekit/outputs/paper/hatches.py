@@ -23,7 +23,7 @@ HATCHES: dict[str, tuple[tuple[float, ...], float, float]] = {
     "dense": ((45.0,), 2.4, 0.5),
     "wide": ((135.0,), 9.0, 0.7),
 }
-DOTS: dict[str, tuple[float, float]] = {"dots": (5.0, 0.55), "coarse dots": (8.0, 0.9)}
+DOTS: dict[str, tuple[float, float]] = {"dots": (5.0, 0.7), "coarse dots": (8.0, 0.9)}
 NAMES = (*HATCHES, *DOTS)
 _MOST_LINES = 4000  # in one fill; wider spacing beyond that
 
