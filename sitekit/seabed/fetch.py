@@ -142,7 +142,7 @@ def fetch(
     >>> o[:, 0, 2]
     array([False,  True])
     """
-    codes, bearings = _checked(surface, cell_m, directions_deg)
+    codes, bearings = checked_surface(surface, cell_m, directions_deg)
     turned = np.ascontiguousarray(codes.T)
     out = np.empty((bearings.size, *codes.shape), dtype=np.float32)
     for k, bearing in enumerate(bearings):
@@ -181,19 +181,19 @@ def fetch_depth(
     >>> fetch_depth([[1, 0, 0]], [[-1.0, 2.0, 4.0]], 10.0, 270.0)
     array([[nan,  2.,  3.]])
     """
-    codes, bearings = _checked(surface, cell_m, [direction_deg])
+    codes, bearings = checked_surface(surface, cell_m, [direction_deg])
     depth = np.asarray(depth_m, dtype=np.float64)
     with Faults() as faults:
         if depth.shape != codes.shape:
             faults.add("depth_m", f"{depth.shape} cells", f"{codes.shape} as the land mask", "Bring both to one grid.")
-    by_rows, down, slope = _course(float(bearings[0]) - convergence_deg)
+    by_rows, down, slope = course(float(bearings[0]) - convergence_deg)
     if by_rows:
         return np.asarray(_scan_depth(codes, depth, down, slope))
     mean = _scan_depth(np.ascontiguousarray(codes.T), np.ascontiguousarray(depth.T), down, slope)
     return np.ascontiguousarray(mean.T)
 
 
-def _checked(
+def checked_surface(
     surface: ArrayLike, cell_m: float, directions_deg: ArrayLike
 ) -> tuple[NDArray[np.uint8], NDArray[np.float64]]:
     """Return the codes as contiguous uint8 and the directions, or raise all faults at once."""
@@ -219,8 +219,8 @@ def _checked(
     return np.ascontiguousarray(given, dtype=np.uint8), bearings
 
 
-def _course(bearing_deg: float) -> tuple[bool, bool, float]:
-    """Whether lines step by rows, whether the scan runs to higher indices, and the sideways shift per step.
+def course(bearing_deg: float) -> tuple[bool, bool, float]:
+    """Return whether lines step by rows, whether the scan runs to higher indices, and the sideways shift per step.
 
     The scan starts at the border the wind comes from and runs downwind. Rounding keeps the eight main lines exact.
     """
@@ -235,7 +235,7 @@ def _one(
     codes: NDArray[np.uint8], turned: NDArray[np.uint8], cell_m: float, bearing_deg: float, out: NDArray[np.float32]
 ) -> None:
     """Fill `out` for one direction; open cells get a negative sign."""
-    by_rows, down, slope = _course(bearing_deg)
+    by_rows, down, slope = course(bearing_deg)
     step = cell_m * math.sqrt(1.0 + slope * slope)
     if by_rows:
         _scan(codes, down, slope, step, out)

@@ -241,8 +241,8 @@ def heat_fields(
     Returns
     -------
     dict of arrays
-        `mmm_c`; `annual_range_c` warmest less coolest monthly mean; `highest_dhw_c_weeks` (NaN if never known);
-        `days_above_per_year` over known days.
+        `mmm_c`; `annual_range_c` warmest less coolest monthly mean; `dhw_weeks` (NaN if never known);
+        `days_above` over known days.
 
     Raises
     ------
@@ -257,7 +257,7 @@ def heat_fields(
     --------
     >>> days = np.arange("2001-01-01", "2003-01-01", dtype="datetime64[D]")
     >>> f = heat_fields(np.full(730, 27.0), days, first_year=2001, last_year=2002, limit_c=30.0)
-    >>> float(f["highest_dhw_c_weeks"]), float(f["annual_range_c"])
+    >>> float(f["dhw_weeks"]), float(f["annual_range_c"])
     (0.0, 0.0)
     """
     sst = checked_sst(sst_c)
@@ -272,8 +272,8 @@ def heat_fields(
     return {
         "mmm_c": np.broadcast_to(top, sst.shape[1:]).copy(),
         "annual_range_c": np.asarray(monthly.max(axis=0) - monthly.min(axis=0)),
-        "highest_dhw_c_weeks": np.asarray(np.fmax.reduce(dhw, axis=0)),
-        "days_above_per_year": np.where(known > 0, days_above(sst, limit_c) * 365.25 / np.maximum(known, 1), np.nan),
+        "dhw_weeks": np.asarray(np.fmax.reduce(dhw, axis=0)),
+        "days_above": np.where(known > 0, days_above(sst, limit_c) * 365.25 / np.maximum(known, 1), np.nan),
     }
 
 

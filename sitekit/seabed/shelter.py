@@ -3,62 +3,136 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from sitekit.errors import Faults
-from sitekit.seabed.fetch import LAND, UNKNOWN, directions
-from sitekit.seabed.open_water import OpenWater, reach_of
-from sitekit.seabed.tide import depth_at
-from sitekit.seabed.wave_growth import check_method, wave_growth
-from sitekit.seabed.wave_theory import breaking_height, orbital_velocity
-from sitekit.seabed.waves import MOBILE_RUBBLE_MS
+from sitekit.seabed.arriving import raised
+from sitekit.seabed.at_bed import MOBILE_RUBBLE_MS
+from sitekit.seabed.open_water import OpenWater
+from sitekit.seabed.wave_growth import check_method
+from sitekit.seabed.wave_theory import BREAKER_INDEX, breaking_height, orbital_velocity
+from sitekit.seabed.way import Surroundings, ways
+
+
+@dataclass(frozen=True)
+class OneWind:
+    """The sea that a wind of one speed raises from each direction, shape (directions, rows, columns).
+
+    Parameters
+    ----------
+    directions_deg : array, shape (directions,)
+        Where the wind comes from [degrees from true north].
+    height_m, period_s : array
+        Before the depth of the cell itself counts [m], [s]; NaN off the water and where unknown.
+    fetch_m : array
+        Water crossed [m]; where `open`, as far as is known or the limit.
+    open : array of bool
+        No land was met.
+    """
+
+    directions_deg: NDArray[np.float64]
+    height_m: NDArray[np.float64]
+    period_s: NDArray[np.float64]
+    fetch_m: NDArray[np.float64]
+    open: NDArray[np.bool_]
+
+
+def one_wind(
+    around: Surroundings,
+    directions_deg: ArrayLike,
+    speed_ms: float,
+    *,
+    method: str,
+    open_water: OpenWater | None = None,
+    convergence_deg: float = 0.0,
+    breaker_index: float = BREAKER_INDEX,
+) -> OneWind:
+    """Return the sea of one wind speed from each direction, swell left out: it compares winds.
+
+    Parameters
+    ----------
+    around : Surroundings
+        Its depths are those at the tide of the day.
+    directions_deg : array, shape (directions,)
+        0 to 360.
+    speed_ms : float
+        The wind to compare by [m/s].
+    method, open_water, convergence_deg, breaker_index
+        As `wave_fields`; without a limit, open directions are unknown.
+
+    Raises
+    ------
+    InputFault
+        If the method is unknown, or speed or direction is out of range.
+
+    Examples
+    --------
+    >>> bay = Surroundings(np.array([[1, 0, 0]], np.uint8), np.array([[-1.0, 2.0, 2.0]]), 1000.0)
+    >>> w = one_wind(bay, [90.0, 270.0], 8.0, method="spm1984")
+    >>> w.height_m[:, 0, 2].round(2)
+    array([ nan, 0.18])
+    """
+    check_method(method)
+    bearings = np.asarray(directions_deg, np.float64)
+    found = ways(around, bearings, convergence_deg=convergence_deg)
+    water = OpenWater(fetch_limit_m=(open_water or OpenWater()).fetch_limit_m)
+    shape = found.fetch_m.shape
+    height, period, reach = np.full(shape, np.nan), np.full(shape, np.nan), np.full(shape, np.nan)
+    for k in range(bearings.size):
+        wet = ~np.isnan(found.fetch_m[k])
+        parts = (found.fetch_m, found.open, found.sill_m, found.since_m, found.mean_m)
+        height[k][wet], period[k][wet], length = raised(
+            method, speed_ms, tuple(p[k][wet] for p in parts), water, breaker_index
+        )
+        reach[k][wet] = np.where(np.isnan(length), found.fetch_m[k][wet], length)
+    return OneWind(bearings, height, period, reach, found.open)
 
 
 def shelter_table(
     sites: Sequence[str],
+    depth_m: ArrayLike,
+    wind: OneWind,
     rows: ArrayLike,
     columns: ArrayLike,
-    depth_m: ArrayLike,
-    land: ArrayLike,
-    cell_m: float,
-    *,
     speed_ms: float,
-    method: str,
-    count: int = 16,
-    open_water: OpenWater | None = None,
-    tide_m: float = 0.0,
-    convergence_deg: float = 0.0,
+    *,
+    breaker_index: float = BREAKER_INDEX,
     mobile_ms: float = MOBILE_RUBBLE_MS,
+    tide_m: float = 0.0,
 ) -> pd.DataFrame:
-    """Return how each site lies to a wind of one speed from each direction: which site to go to on which day.
+    """Return how each site lies to the wind from each direction: which site to go to on which day.
 
     Parameters
     ----------
     sites : sequence of str
         Site codes.
+    depth_m : array, shape (sites,)
+        Charted depth at each site [m]; NaN where unknown.
+    wind : OneWind
     rows, columns : array of int, shape (sites,)
-        Cell of each site.
-    depth_m, land, cell_m, method, open_water, tide_m, convergence_deg, mobile_ms
-        As `wave_fields`.
+        Cell of each site in the arrays of `wind`.
     speed_ms : float
-        The wind to compare by [m/s].
-    count : int
-        Directions, 8 to 36.
+        Speed that `wind` was made for [m/s].
+    breaker_index, mobile_ms
+        As `wave_fields`.
+    tide_m : float
+        Height of tide that `wind` was made for [m above chart datum].
 
     Returns
     -------
     DataFrame
-        One row per site and direction: `site`, `direction_deg`, `fetch_m`, `open` (bool), `wave_height_m`, `period_s`,
-        `orbital_velocity_ms`, `shelter` (`sheltered` below `mobile_ms`, `exposed`, `unknown` where open without limit).
-        Swell is left out: the table compares winds.
+        One row per site and direction: `site`, `direction_deg`, `wind_ms`, `depth_m`, `fetch_m`, `open`, `hs_m`,
+        `period_s`, `orbital_velocity_ms`, `shelter` (`sheltered` below `mobile_ms`, `exposed`, `unknown`), `rank` among
+        the sites for that direction, 1 = least height to the centimetre, equal ones share it, missing where unknown.
 
     Raises
     ------
     InputFault
-        If a site lies outside the grid, on land or where no depth is known.
+        If the lengths differ or a site lies outside the arrays.
 
     References
     ----------
@@ -66,56 +140,44 @@ def shelter_table(
 
     Examples
     --------
-    >>> t = shelter_table(["WS"], [0], [1], [[-1.0, 2.0]], [[1, 0]], 1000.0, speed_ms=8.0, method="spm1984", count=8)
-    >>> t.loc[t.direction_deg.isin([90.0, 270.0]), ["direction_deg", "open", "shelter"]].values.tolist()
+    >>> bay = Surroundings(np.array([[1, 0, 0]], np.uint8), np.array([[-1.0, 2.0, 2.0]]), 1000.0)
+    >>> w = one_wind(bay, [90.0, 270.0], 8.0, method="spm1984")
+    >>> t = shelter_table(["WS"], [2.0], w, [0], [1], 8.0)
+    >>> t[["direction_deg", "open", "shelter"]].values.tolist()
     [[90.0, True, 'unknown'], [270.0, False, 'sheltered']]
     """
-    water = open_water or OpenWater()
-    check_method(method)
-    depth = depth_at(depth_m, tide_m)
-    surface = np.asarray(land).astype(np.uint8)
     r, c = np.asarray(rows, np.int64), np.asarray(columns, np.int64)
+    charted = np.asarray(depth_m, np.float64)
+    shape = wind.height_m.shape[1:]
     with Faults() as faults:
-        if not len(sites) == r.size == c.size:
-            faults.add(
-                "sites", f"{len(sites)} codes, {r.size} rows, {c.size} columns", "one cell per site", "Match them."
-            )
+        if not len(sites) == r.size == c.size == charted.size:
+            faults.add("sites", f"{len(sites)} codes, {r.size} cells, {charted.size} depths", "as many each", "Match.")
         for code, row, col in zip(sites, r, c, strict=False):
-            if not (0 <= row < depth.shape[0] and 0 <= col < depth.shape[1]):
-                faults.add(f"site {code}", f"cell {row}, {col}", f"inside {depth.shape}", "Correct its position.")
-            elif not (depth[row, col] > 0 and surface[row, col] not in (LAND, UNKNOWN)):
-                faults.add(f"site {code}", "no water with a known depth", "a cell with depth", "Correct its position.")
-    use = np.zeros(depth.shape, dtype=np.bool_)
-    use[r, c] = True
-    order = np.cumsum(use.ravel()).reshape(use.shape)[r, c] - 1
-    bearings = directions(count)
-    reach, is_open, along = reach_of(
-        surface,
-        depth,
-        cell_m,
-        bearings,
-        convergence_deg=convergence_deg,
-        use=use,
-        shallow=method == "spm1984_shallow",
-        water=water,
-    )
-    reach, is_open, along = reach[:, order], is_open[:, order], along[:, order]
-    unknown = is_open & (water.fetch_limit_m is None)
-    mean_depth = along if method == "spm1984_shallow" else None
-    grown = wave_growth(method, speed_ms, np.where(unknown, np.nan, reach), mean_depth_m=mean_depth)
-    height = np.minimum(grown.height_m, breaking_height(depth[r, c]))
+            if not (0 <= row < shape[0] and 0 <= col < shape[1]):
+                faults.add(f"site {code}", f"cell {row}, {col}", f"inside {shape}", "Correct its position.")
+    depth = charted + tide_m
+    depth = np.where(depth > 0, depth, np.nan)
+    count = wind.directions_deg.size
+    height = np.minimum(wind.height_m[:, r, c], breaking_height(depth, index=breaker_index))
+    period = wind.period_s[:, r, c]
+    waves = height > 0
     velocity = np.where(
-        height > 0, orbital_velocity(height, np.where(height > 0, grown.period_s, 1.0), depth[r, c]), height
+        waves, orbital_velocity(np.where(waves, height, 0.0), np.where(waves, period, 1.0), depth), height
     )
+    unknown = np.isnan(height)
     word = np.where(unknown, "unknown", np.where(velocity < mobile_ms, "sheltered", "exposed"))
+    rounded = pd.DataFrame(np.round(height, 2))
     table = {
         "site": np.tile(np.asarray(sites, dtype=object), count),
-        "direction_deg": np.repeat(bearings, len(sites)),
-        "fetch_m": reach.ravel(),
-        "open": is_open.ravel(),
-        "wave_height_m": height.ravel(),
-        "period_s": grown.period_s.ravel(),
+        "direction_deg": np.repeat(wind.directions_deg, len(sites)),
+        "wind_ms": float(speed_ms),
+        "depth_m": np.tile(charted, count),
+        "fetch_m": wind.fetch_m[:, r, c].ravel(),
+        "open": wind.open[:, r, c].ravel(),
+        "hs_m": height.ravel(),
+        "period_s": np.where(waves, period, np.nan).ravel(),
         "orbital_velocity_ms": velocity.ravel(),
         "shelter": word.ravel(),
+        "rank": rounded.rank(axis=1, method="min").to_numpy().ravel(),
     }
     return pd.DataFrame(table).sort_values(["site", "direction_deg"], kind="stable", ignore_index=True)

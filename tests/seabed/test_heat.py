@@ -131,11 +131,11 @@ def test_heat_fields_of_one_hot_month():
     hot = days.astype("datetime64[M]") == np.datetime64("2002-08")
     sst[hot, 1] = 29.0
     fields = heat_fields(sst, days, first_year=2001, last_year=2001, limit_c=29.0)
-    np.testing.assert_allclose(fields["highest_dhw_c_weeks"], [0.0, 62 / 7])
-    np.testing.assert_allclose(fields["days_above_per_year"], [0.0, 31 * 365.25 / 730])
+    np.testing.assert_allclose(fields["dhw_weeks"], [0.0, 62 / 7])
+    np.testing.assert_allclose(fields["days_above"], [0.0, 31 * 365.25 / 730])
     np.testing.assert_allclose(fields["annual_range_c"], 0.0)
     given_mmm = heat_fields(sst, days, first_year=2001, last_year=2001, limit_c=29.0, mmm_c=28.0)
-    np.testing.assert_allclose(given_mmm["highest_dhw_c_weeks"], [0.0, 31 / 7])
+    np.testing.assert_allclose(given_mmm["dhw_weeks"], [0.0, 31 / 7])
 
 
 @given(arrays(np.float64, 50, elements=st.floats(10, 35)), st.floats(15, 32))

@@ -1,4 +1,4 @@
-"""Wave fields and shelter against single-cell arithmetic, limits and refusals."""
+"""Wave fields against single-cell arithmetic, limits and refusals."""
 
 import numpy as np
 import pytest
@@ -7,8 +7,7 @@ from hypothesis import strategies as st
 
 from sitekit.errors import InputFault
 from sitekit.seabed.fetch import fetch
-from sitekit.seabed.open_water import OpenWater, reach_of
-from sitekit.seabed.shelter import shelter_table
+from sitekit.seabed.open_water import OpenWater
 from sitekit.seabed.wave_growth import wave_growth
 from sitekit.seabed.wave_theory import orbital_velocity, relative_water_depth, shoaling
 from sitekit.seabed.waves import wave_fields
@@ -37,7 +36,7 @@ def test_one_wind_over_one_fetch_is_the_growth_formula_and_linear_theory():
 def test_time_of_calm_counts_as_calm():
     """The mobile share would be one instead of a half."""
     fields = wave_fields(FLAT, SHORE, 2000.0, CALM_HALF, method="spm1984")
-    assert fields["mobile_share"][2, 39] == pytest.approx(0.5)
+    assert fields["share_above_mobile"][2, 39] == pytest.approx(0.5)
     median = wave_fields(FLAT, SHORE, 2000.0, CALM_HALF, method="spm1984", high_share=0.5)
     assert median["orbital_velocity_ms"][2, 39] == 0.0
 
@@ -47,11 +46,11 @@ def test_open_directions_are_unknown_until_something_is_said():
     east = WindTable([90, 270], [12, 12], [0.4, 0.6])
     blind = wave_fields(FLAT, SHORE, 200.0, east, method="spm1984")
     assert np.isnan(blind["orbital_velocity_ms"]).all()
-    assert np.isnan(blind["mobile_share"]).all()
-    assert blind["unknown_share"][2, 20] == pytest.approx(0.4)
+    assert np.isnan(blind["share_above_mobile"]).all()
+    assert blind["unknown_wave_share"][2, 20] == pytest.approx(0.4)
     told = wave_fields(FLAT, SHORE, 200.0, east, method="spm1984", open_water=OpenWater(fetch_limit_m=50_000))
     assert np.isfinite(told["orbital_velocity_ms"][:, 1:]).all()
-    assert told["unknown_share"][2, 20] == 0.0
+    assert told["unknown_wave_share"][2, 20] == 0.0
     assert told["fetch_m"][2, 20] == pytest.approx(0.4 * 50_000 + 0.6 * 3900, rel=1e-5)
     allowed = wave_fields(FLAT, SHORE, 200.0, east, method="spm1984", max_unknown_share=0.5)
     west = wave_fields(FLAT, SHORE, 200.0, WindTable([270], [12], [1.0]), method="spm1984")
@@ -116,16 +115,32 @@ def test_wanted_cells_get_the_same_values():
     assert np.isnan(some["orbital_velocity_ms"][~wanted]).all()
 
 
-def test_reach_of_an_open_ray_is_at_least_the_limit_and_land_keeps_its_distance():
-    """A limit that shortened known water would make it calm."""
-    use = SHORE == 0
-    bearings = np.array([90.0, 270.0])
-    water = OpenWater(fetch_limit_m=1000.0)
-    reach, is_open, _ = reach_of(SHORE, FLAT, 200.0, bearings, convergence_deg=0.0, use=use, shallow=False, water=water)
-    plain, edge = fetch(SHORE, 200.0, bearings)
-    np.testing.assert_array_equal(reach[1], plain[1][use])
-    np.testing.assert_array_equal(reach[0], np.maximum(plain[0][use], 1000.0))
-    np.testing.assert_array_equal(is_open[0], edge[0][use])
+def test_a_limit_lengthens_open_ways_and_land_keeps_its_distance():
+    """A limit that shortened known water, or reached over land, would show."""
+    both = WindTable([90, 270], [12, 12], [0.5, 0.5])
+    short = wave_fields(FLAT, SHORE, 200.0, both, method="spm1984", open_water=OpenWater(fetch_limit_m=1000.0))
+    length, _ = fetch(SHORE, 200.0, [90.0, 270.0])
+    want = 0.5 * np.maximum(length[0], 1000.0) + 0.5 * length[1]
+    np.testing.assert_allclose(short["fetch_m"][:, 1:], want[:, 1:], rtol=1e-6)
+
+
+def test_a_shallow_crest_keeps_the_sea_out_of_the_lagoon():
+    """The full outer sea would stand behind the reef; or none at all, though wind raises it anew."""
+    depth = np.full((3, 60), 6.0)
+    depth[:, 20] = 0.5  # the crest
+    open_sea = np.zeros(depth.shape, np.uint8)
+    swell = OpenWater(swell=SwellTable([90], [1.5], [9.0], [1.0]))
+    calm = WindTable([0], [0], [1.0])
+    fields = wave_fields(depth, open_sea, 50.0, calm, method="spm1984", open_water=swell)
+    assert (fields["wave_height_m"][:, 21:] > 1.3).all()
+    np.testing.assert_allclose(fields["wave_height_m"][:, :20], 0.78 * 0.5, rtol=1e-6)
+    east = WindTable([90], [12], [1.0])
+    limit = OpenWater(fetch_limit_m=100_000.0)
+    wind = wave_fields(depth, open_sea, 50.0, east, method="jonswap1973", open_water=limit)["wave_height_m"]
+    anew = float(wave_growth("jonswap1973", 12.0, 20 * 50.0).height_m)
+    assert wind[1, 0] == pytest.approx(float(np.hypot(0.78 * 0.5, anew)), rel=1e-5)
+    assert (np.diff(wind[1, :20]) < 0).all()
+    assert wind[1, 30] > 1.4
 
 
 @pytest.mark.parametrize(
@@ -149,31 +164,3 @@ def test_an_impossible_limit_is_refused():
     """A limit of zero would make the ocean calm."""
     with pytest.raises(InputFault, match="0 m; due: above 0, below 5,000 km"):
         OpenWater(fetch_limit_m=0)
-
-
-def test_shelter_names_each_site_and_direction_once():
-    """The table would mix sites up."""
-    table = shelter_table(["E", "W"], [2, 2], [39, 1], FLAT, SHORE, 2000.0, speed_ms=12.0, method="spm1984", count=8)
-    assert len(table) == 16
-    west = table[table.direction_deg == 270.0].set_index("site")
-    assert west.loc["E", "shelter"] == "exposed"
-    assert west.loc["W", "shelter"] == "sheltered"
-    assert west.loc["E", "fetch_m"] == pytest.approx(77_000.0)
-    assert (table[table.direction_deg == 90.0].shelter == "unknown").all()
-    assert table.loc[table.shelter == "unknown", "orbital_velocity_ms"].isna().all()
-
-
-def test_shelter_agrees_with_the_fields():
-    """Two ways to the same number would part."""
-    fields = wave_fields(FLAT, SHORE, 500.0, WindTable([270], [9], [1.0]), method="cem2002")
-    table = shelter_table(["A"], [2], [25], FLAT, SHORE, 500.0, speed_ms=9.0, method="cem2002", count=8)
-    mine = table.set_index("direction_deg").loc[270.0, "orbital_velocity_ms"]
-    assert mine == pytest.approx(float(fields["orbital_velocity_ms"][2, 25]), rel=1e-6)
-
-
-def test_sites_on_land_or_off_the_grid_are_refused():
-    """They would get the shelter of a neighbour."""
-    with pytest.raises(InputFault) as caught:
-        shelter_table(["L", "X"], [2, 9], [0, 9], FLAT, SHORE, 10.0, speed_ms=9.0, method="cem2002")
-    assert "site L: no water" in str(caught.value)
-    assert "site X: cell 9, 9" in str(caught.value)
