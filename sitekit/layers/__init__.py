@@ -10,6 +10,7 @@
 - raster: rasters and polygons brought onto the grid
 - polygons: outlines as somebody drew them
 - substrate: bottom types mapped to the classes of the standard
+- shapes: areas, lines and points as somebody drew them
 - protected: areas with a rule each
 - points: existing colonies
 - series: temperatures, daily or monthly, gaps told

@@ -5,6 +5,7 @@
 - skip: what was written before, whether it was edited, and which stages may be left out
 - places: sites, named places, nursery and harbour of a plan
 - fields: what criteria read, per block
+- keep_clear: seagrass, heritage, cables, anchorages, the coast: read, kept, kept clear of
 - layers: stage 1, every file on one grid
 - score: stage 2, a score per species and cell
 - bottoms: the bottom of one candidate as the layout sees it

@@ -26,6 +26,7 @@ from sitekit.layers.substrate import align_substrate
 from sitekit.layers.tiled import Output
 from sitekit.layers.vertical import Vertical, check_sign
 from sitekit.pipeline.fields import GRID_FILE, RASTERS, Ground, write_ground
+from sitekit.pipeline.keep_clear import KEEP_CLEAR, drawn_layers, keep_clear_layers
 from sitekit.pipeline.project import Done, Project
 from sitekit.season.plan_tables import fixed_time
 from sitekit.season.settings_layers import Area, Protected, Substrate
@@ -52,6 +53,11 @@ def run(project: Project, run_id: str) -> Done:
     if settings.layers.area:
         rows.append(_area(project, grid, settings.layers.area))
         names.add("area")
+    kept, shapes = keep_clear_layers(project, grid)
+    rows += kept
+    if any(c.keep_clear_m is not None for c in settings.layers.constraints.values()):
+        _write_marks(project, grid, KEEP_CLEAR, shapes=shapes, touched=True)
+        names.add(KEEP_CLEAR)
     for name in settings.layers.rasters:
         rows.append(_user_raster(project, grid, name))
         names.add(f"raster_{name}")
@@ -60,6 +66,7 @@ def run(project: Project, run_id: str) -> Done:
     write_ground(project.target(GRID_FILE), ground)
     files = [f"{RASTERS}/{n}.tif" for n in sorted(names)] + [GRID_FILE]
     files += [f"{RASTERS}/{n}.gpkg" for n in ("colonies", "protected") if n in names]
+    files += [f"{RASTERS}/{n}.gpkg" for n in drawn_layers(settings)]
     figures = {
         "grid": {
             "crs": grid.crs.name,

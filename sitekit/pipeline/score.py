@@ -14,7 +14,7 @@ from sitekit.layers.substrate import substrate_codes
 from sitekit.layers.tiled import Block, Input, Output
 from sitekit.pipeline.fields import FieldReader, check_fields, raster, read_ground, species_criteria, weights_origin
 from sitekit.pipeline.project import Done, Project
-from sitekit.suitability.exclusions import FORBIDDEN, LABELS, NO_PERMIT, OUTSIDE, Limits, exclude
+from sitekit.suitability.exclusions import FORBIDDEN, KEEP_CLEAR, LABELS, NO_PERMIT, OUTSIDE, Limits, exclude
 from sitekit.suitability.score import NO_LIMIT, score_cells
 
 
@@ -27,7 +27,7 @@ def run(project: Project, run_id: str) -> Done:
     limits = _limits(project)
     reader = FieldReader(project, ground, criteria, slope=limits.greatest_slope_deg is not None)
     inputs = dict(reader.inputs)
-    for name in ("protected", "no_permit", "area"):
+    for name in ("protected", "no_permit", "area", "keep_clear"):
         if name in ground.layers:
             inputs[name] = Input(raster(project, name), 0)
     outputs: dict[str, Output] = {}
@@ -57,6 +57,8 @@ def run(project: Project, run_id: str) -> Done:
             rules = arrays["protected"][block.core]
             masks[FORBIDDEN] = rules == RULE_CODES["forbidden"]
             masks[NO_PERMIT] = arrays["no_permit"][block.core] != 0
+        if "keep_clear" in arrays:
+            masks[KEEP_CLEAR] = arrays["keep_clear"][block.core] != 0
         exclusion = exclude(fields, limits, masks)
         results: dict[str, NDArray[Any]] = {}
         for code, rows in criteria.items():

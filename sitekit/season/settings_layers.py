@@ -99,6 +99,21 @@ class UserRaster(File):
     source: Text
 
 
+class Coastline(File):
+    """Land and shore, as areas or lines; drawn on the vicinity map, never measured on."""
+
+
+class Constraint(File):
+    """Something a permit office asks about: seagrass, heritage, a cable, an anchorage, another team's plots.
+
+    Cells within `keep_clear_m` of it are excluded; 0 excludes what it covers; left out, it is reported only.
+    """
+
+    label: Text
+    keep_clear_m: NotNegative | None = None
+    name_field: Text | None = None
+
+
 class NamedPlaces(File):
     """Named reefs, mooring balls, old plots."""
 
@@ -114,6 +129,8 @@ class Layers(Part):
     protected: Protected | None = None
     area: Area | None = None
     named_places: NamedPlaces | None = None
+    coastline: Coastline | None = None
+    constraints: dict[Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,30}$")], Constraint] = {}
     rasters: dict[Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,30}$")], UserRaster] = {}
 
     @model_validator(mode="before")

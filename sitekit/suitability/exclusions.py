@@ -19,7 +19,7 @@ OUTSIDE = 1
 NO_DEPTH = 2
 FORBIDDEN = 3
 NO_PERMIT = 4
-CLEARANCE = 5
+KEEP_CLEAR = 5
 EDGE = 6
 SUBSTRATE = 7
 NO_SUBSTRATE = 8
@@ -35,7 +35,7 @@ LABELS: dict[int, str] = {
     NO_DEPTH: "no depth",
     FORBIDDEN: "protected area: forbidden",
     NO_PERMIT: "protected area: permit not held",
-    CLEARANCE: "too near a living colony",
+    KEEP_CLEAR: "too near what the plan keeps clear of",
     EDGE: "too near an excluded edge",
     SUBSTRATE: "substrate excluded",
     NO_SUBSTRATE: "substrate unknown",
