@@ -1,7 +1,7 @@
 """Wave exposure of large grids: worked out on thinned cells at a few depths, read off between them for every cell.
 
 What arrives changes slowly over the ground, what it does near the bed changes with the depth: so the sea is taken at
-thinned cells, its fields at depths a seventh apart, and each fine cell interpolates between four cells and two depths.
+thinned cells, its fields at depths a quarter apart, and each fine cell interpolates between four cells and two depths.
 """
 
 from __future__ import annotations
@@ -17,8 +17,8 @@ from sitekit.seabed.fetch import LAND, UNKNOWN, WATER
 from sitekit.seabed.waves import FIELDS
 
 SHALLOWEST_M = 0.1  # first depth of the table; shallower water is read as this deep [m]
-RATIO = 1.15  # from one depth of the table to the next; error measured in docs/methods-waves-light-heat.md
-NODES = 64  # depths of the table: 0.1 to 665 m
+RATIO = 1.25  # from one depth of the table to the next; error measured in docs/methods-waves-light-heat.md
+NODES = 40  # depths of the table: 0.1 to 602 m
 
 
 def node_of(depth_m: NDArray[np.float64]) -> NDArray[np.float64]:
