@@ -99,7 +99,7 @@ def species_criteria(settings: Settings) -> dict[str, list[Criterion]]:
     """
     found: dict[str, list[Criterion]] = {}
     with Faults() as faults:
-        for code, rows in _unweighed(settings).items():
+        for code, rows in all_criteria(settings).items():
             try:
                 origin = _weighed(settings, code, [c.name for c in rows])
             except InputFault as error:
@@ -121,7 +121,7 @@ def weights_origin(settings: Settings) -> dict[str, dict[str, Any]]:
     """
     found: dict[str, dict[str, Any]] = {}
     for species in settings.species:
-        rows = _unweighed(settings)[species.code]
+        rows = all_criteria(settings)[species.code]
         origin = _weighed(settings, species.code, [c.name for c in rows])
         if origin is not None:
             found[species.code] = {**origin.as_dict(), "who": settings.weights[species.code].who}
@@ -140,7 +140,7 @@ def weights_origin(settings: Settings) -> dict[str, dict[str, Any]]:
     return found
 
 
-def _unweighed(settings: Settings) -> dict[str, list[Criterion]]:
+def all_criteria(settings: Settings) -> dict[str, list[Criterion]]:
     """Return the criteria of every species before `[weights]`; those of weight 0 are switched off."""
     codes = substrate_codes()
     found: dict[str, list[Criterion]] = {}
