@@ -3,6 +3,7 @@
 - buckets: points kept apart, found again by place
 - lattice: hexagonal lattices over one patch
 - sweep: rows swept by exact contact
+- renewal: small discs cleared and laid anew
 - spacing: as many points as fit, or the best N
 - bound: what no layout can beat
 - capacity: how many units a bottom holds, beside its bound

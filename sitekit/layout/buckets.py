@@ -52,7 +52,7 @@ def is_free(buckets: NDArray[np.int32], x: Floats, y: Floats, px: float, py: flo
     for a in range(i - 2, i + 3):
         for b in range(j - 2, j + 3):
             k = buckets[a, b]
-            if k >= 0:
+            if k >= 0 and (abs(a - i) < 2 or abs(b - j) < 2):  # corners lie a separation away
                 dx, dy = x[k] - px, y[k] - py
                 if dx * dx + dy * dy < least:
                     return False
@@ -71,7 +71,7 @@ def next_free(buckets: NDArray[np.int32], x: Floats, y: Floats, px: float, py: f
     for a in range(i - 2, i + 3):
         for b in range(j - 2, j + 3):
             k = buckets[a, b]
-            if k >= 0:
+            if k >= 0 and (abs(a - i) < 2 or abs(b - j) < 2):  # corners lie a separation away
                 dx, dy = x[k] - px, y[k] - py
                 if dx * dx + dy * dy < least:
                     best = max(best, x[k] + math.sqrt(max(least - dy * dy, 0.0)))

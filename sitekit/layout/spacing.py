@@ -1,15 +1,14 @@
 """As many points as fit at a separation, or the best N: lattices and sweeps against each other, then filled up.
 
-Each connected patch takes the best of several hexagonal lattices; sweeps of the whole bottom, along both axes, from both
-ends, with rows near and far, stand against that, and a patchwork of each patch's best. All are filled by further sweeps;
-the one with most points wins. With `effort`, neighbourhoods are cleared and laid anew where that gains. The answer
-depends on nothing but the arguments.
+Each connected patch takes the best of several hexagonal lattices; sweeps of the whole bottom, along both axes, with rows
+near and far, stand against that, and a patchwork of each patch's best. Which sweeps suit a large bottom is asked on a
+part of it. The winner is filled by a further sweep. With `effort`, neighbourhoods are cleared and laid anew (`renewal`).
+The answer depends on nothing but the arguments.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,18 +19,24 @@ from sitekit.base.compiled import compiled
 from sitekit.errors import Faults
 from sitekit.layout.buckets import SAFETY_M, add_point, disc_buckets, is_free, new_buckets
 from sitekit.layout.lattice import lattice_points
+from sitekit.layout.renewal import renew
 from sitekit.layout.sweep import sweep
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-COARSE_ROWS = (6, 10, 14)  # swept rows per lattice row; which one suits a strip of given width cannot be told before
+COARSE_ROWS = (6, 8, 10, 14)  # swept rows per lattice row; which one suits a strip of given width cannot be told before
 FINE_ROWS = 24  # the same, at least; wins on salt-and-pepper bottom, and fills what is left
 ROWS_PER_CELL = 8  # of the finest sweep, at least; matters where the separation is many cells wide
 CLEAR_LEAD = 1.04  # lattices this far ahead of one sweep are not caught by others
 NEARLY_ALL = 0.98  # of the dilated area over that of a hexagon: further sweeps gain next to nothing
 MOST_TRIES = 24  # lattices per patch; fewer on large patches, whose count hardly depends on the shift
+FIRST_TRIES, HOPELESS = 3, 0.95  # lattices that hold less than this share of a sweep after the first tries are given up
+LEAST_LATTICE = 12.0  # hexagons of area; on smaller patches the edge decides and lattices lose to sweeps
+ASK_PART, PART = 10_000.0, 4_000.0  # hexagons of area; on larger bottoms a part of it tells which sweeps hold most
+TAKEN_SWEEPS = 2  # of those asked, beside the finest
 _EASE = 1e-6  # share added to lattice steps and swept rows, so that touching neighbours survive rounding
+STEPS_AT_ONCE = 100_000  # chances drawn at a time
 TRY_CELLS = 40_000_000  # cells looked at in all tries of one patch, about
 
 
@@ -194,14 +199,16 @@ class _Bottom:
 
     def most(self, effort: int, seed: int) -> tuple[Floats, Floats, str]:
         """Return as many points as found, and what won."""
-        layouts = [(*self._lattices(seed), "lattices"), (*self._swept(0, self.finest), "sweep")]
-        most = max(found[0].size for found in layouts)
-        if layouts[0][0].size < CLEAR_LEAD * layouts[1][0].size and most < NEARLY_ALL * self.possible:
-            layouts += self._sweeps()
-        layouts.append((*self._patchwork(layouts), "patchwork"))
+        label, patches = ndimage.label(self.allowed, output=np.int32)
+        layouts = [(*self._swept(0, self.finest), "sweep")]
+        layouts.append((*self._lattices(label, patches, layouts[0], seed), "lattices"))
+        swept, laid = layouts[0][0].size, layouts[1][0].size
+        if laid < CLEAR_LEAD * swept and max(laid, swept) < NEARLY_ALL * self.possible:
+            layouts += [(*self._swept(turn, rows), "sweep") for turn, rows in self._suited()]
+        layouts.append((*self._patchwork(label, patches, layouts), "patchwork"))
         best = max(layouts, key=lambda found: found[0].size)
         if effort:
-            best = (*self._renewed(best[0], best[1], effort, seed), best[2])
+            best = (*self.renewed(best[0], best[1], effort, seed), best[2])
         return best
 
     def filled(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
@@ -220,13 +227,26 @@ class _Bottom:
         count = sweep(self.allowed, self.cell, frame, step, self.separation, self.clear, buckets, px, py, x.size)
         return px[:count].copy(), py[:count].copy()
 
-    def _sweeps(self) -> Iterator[tuple[Floats, Floats, str]]:
-        """Yield the further sweeps: all turns, all distances of rows; the coarse ones filled."""
-        for turn in range(4):
-            for fineness in COARSE_ROWS:
-                yield *self.filled(*self._swept(turn, fineness)), "sweep"
-            if turn > 0:
-                yield *self._swept(turn, self.finest), "sweep"
+    def _suited(self) -> list[tuple[int, int]]:
+        """Return the sweeps (turn, rows per lattice row) worth laying: all, or those that hold most on a part."""
+        every = [(turn, rows) for turn in (0, 2) for rows in (*COARSE_ROWS, self.finest)]
+        every.remove((0, self.finest))
+        part = self._part() if self.possible > ASK_PART else self
+        held = [part._swept(turn, rows)[0].size for turn, rows in every]
+        return [every[k] for k in np.argsort(-np.array(held), kind="stable")[:TAKEN_SWEEPS]]
+
+    def _part(self) -> _Bottom:
+        """Return a part of the bottom of about `PART` hexagons, the one with most edges."""
+        pieces = math.ceil(math.sqrt(self.possible / PART))
+        rows, cols = (max(n // pieces, 1) for n in self.allowed.shape)
+        parts = [
+            (slice(i, i + rows), slice(j, j + cols))
+            for i in range(0, self.allowed.shape[0] - rows + 1, rows)
+            for j in range(0, self.allowed.shape[1] - cols + 1, cols)
+        ]
+        i, j = max(parts, key=lambda p: _edge_sides(self.allowed[p]))
+        corner = (j.start * self.cell, i.start * self.cell)
+        return _Bottom(self.allowed[i, j][::-1], self.cell, self.separation, self.centres - corner, self.radii)
 
     def _swept(self, turn: int, fineness: int) -> tuple[Floats, Floats]:
         """Return a sweep along one of two axes from one of two ends, filled from the other."""
@@ -234,11 +254,19 @@ class _Bottom:
         x, y = turned._sweep(np.zeros(0), np.zeros(0), (0.0, 0.0, *turned.size), fineness)
         return _turned_back(self, turn, x, y)
 
-    def _lattices(self, seed: int) -> tuple[Floats, Floats]:
-        """Return the best lattice of each patch, larger patches first, filled up."""
-        label, patches = ndimage.label(self.allowed, output=np.int32)
-        windows = ndimage.find_objects(label)
-        sizes = np.bincount(label.ravel(), minlength=patches + 1)[1:]
+    def _lattices(
+        self, label: NDArray[np.int32], patches: int, rival: tuple[Floats, Floats, str], seed: int
+    ) -> tuple[Floats, Floats]:
+        """Return the best lattice of each patch, larger patches first, filled up; a sweep shows where they are hopeless."""
+        sizes = np.bincount(label.ravel(), minlength=patches + 1)
+        held = np.bincount(self._patch_of(label, rival[0], rival[1]), minlength=patches + 1)
+        least = LEAST_LATTICE * math.sqrt(0.75) * (self.separation / self.cell) ** 2
+        large = np.flatnonzero(sizes[1:] >= least) + 1
+        large = large[np.argsort(-sizes[large], kind="stable")]
+        number = np.zeros(patches + 1, np.int32)
+        number[large] = np.arange(1, large.size + 1)
+        label, held = number[label], held[large]
+        windows = ndimage.find_objects(label, max_label=large.size)
         buckets = new_buckets(*self.size, self.separation)
         x, y = np.empty(self.room), np.empty(self.room)
         count = 0
@@ -246,8 +274,7 @@ class _Bottom:
         poses = draw.random((MOST_TRIES, 3)) * (math.pi / 3.0, 1.0, 1.0)
         step = self.separation * (1.0 + _EASE)
         poses[0, 0], poses[1, 0] = 0.0, math.pi / 6.0
-        for k in np.argsort(-sizes, kind="stable"):
-            window = windows[k]
+        for k, window in enumerate(windows):
             frame = (
                 window[1].start * self.cell,
                 window[0].start * self.cell,
@@ -266,17 +293,23 @@ class _Bottom:
             )
             bx, by, found = np.empty(0), np.empty(0), 0
             tx, ty = np.empty(room), np.empty(room)
-            for pose in poses[:tries]:
+            for trial, pose in enumerate(poses[:tries]):
+                if trial == FIRST_TRIES and found < HOPELESS * held[k]:
+                    break
                 n = lattice_points(label, k + 1, self.cell, frame, tuple(pose.tolist()), step, self.clear, tx, ty)
                 if n > found:
                     found, bx, by = n, tx[:n].copy(), ty[:n].copy()
             count = _enter_free(buckets, bx, by, x, y, count, self.separation)
-        return self.filled(x[:count], y[:count])
+        return self.filled(x[:count], y[:count]) if count > 0.9 * rival[0].size else (x[:count], y[:count])
 
-    def _patchwork(self, layouts: list[tuple[Floats, Floats, str]]) -> tuple[Floats, Floats]:
+    def _patch_of(self, label: NDArray[np.int32], x: Floats, y: Floats) -> NDArray[np.int32]:
+        return np.asarray(label[(y / self.cell).astype(np.int64), (x / self.cell).astype(np.int64)])
+
+    def _patchwork(
+        self, label: NDArray[np.int32], patches: int, layouts: list[tuple[Floats, Floats, str]]
+    ) -> tuple[Floats, Floats]:
         """Return each patch's best layout, patches with most points first, filled up."""
-        label, patches = ndimage.label(self.allowed, output=np.int32)
-        own = [label[(y / self.cell).astype(np.int64), (x / self.cell).astype(np.int64)] for x, y, _ in layouts]
+        own = [self._patch_of(label, x, y) for x, y, _ in layouts]
         held = np.array([np.bincount(k, minlength=patches + 1) for k in own])
         chosen, most = held.argmax(axis=0), held.max(axis=0)
         x = np.concatenate([f[0][chosen[k] == i] for i, (f, k) in enumerate(zip(layouts, own, strict=True))])
@@ -288,26 +321,18 @@ class _Bottom:
         count = _enter_free(buckets, x[order], y[order], px, py, 0, self.separation)
         return self.filled(px[:count], py[:count])
 
-    def _renewed(self, x: Floats, y: Floats, effort: int, seed: int) -> tuple[Floats, Floats]:
-        """Clear discs of 1.6 separations and lay them anew by a sweep; keep what holds at least as many."""
+    def renewed(self, x: Floats, y: Floats, effort: int, seed: int) -> tuple[Floats, Floats]:
+        """Clear small discs and lay them anew, one step per count of `effort`; never fewer points."""
+        px, py = np.empty(max(self.room, x.size + 64)), np.empty(max(self.room, x.size + 64))
+        px[: x.size], py[: x.size] = x, y
+        buckets = new_buckets(*self.size, self.separation)
+        _enter(buckets, px, py, x.size, self.separation)
         draw = np.random.default_rng([seed, 1])
-        radius = 1.6 * self.separation
-        for _ in range(effort):
-            if x.size == 0:
-                break
-            at = int(draw.integers(x.size))
-            cx, cy = x[at], y[at]
-            away = (x - cx) ** 2 + (y - cy) ** 2 > radius**2
-            frame = (
-                max(cx - radius, 0.0),
-                max(cy - radius + draw.random() * self.separation / 8.0, 0.0),
-                min(cx + radius, self.size[0]),
-                min(cy + radius, self.size[1]),
-            )
-            nx, ny = self._sweep(x[away], y[away], frame, 32)
-            if nx.size >= x.size:
-                x, y = nx, ny
-        return x, y
+        count = x.size
+        for first in range(0, effort, STEPS_AT_ONCE):
+            chances = draw.random((min(STEPS_AT_ONCE, effort - first), 4))
+            count, _ = renew(self.allowed, self.cell, self.separation, self.clear, buckets, px, py, count, chances)
+        return px[:count].copy(), py[:count].copy()
 
 
 def _turned(bottom: _Bottom, turn: int) -> _Bottom:
