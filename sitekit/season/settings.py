@@ -30,6 +30,8 @@ from sitekit.season.settings_method import (
     Tagging,
     Terrain,
 )
+from sitekit.season.settings_permit import Permit, permit_problems
+from sitekit.season.settings_sea import Heat, Light, Tide, Waves, tide_problems
 from sitekit.season.settings_weights import Sensitivity, Weights
 
 
@@ -45,6 +47,10 @@ class Settings(Part):
     score: Score
     sensitivity: Sensitivity = Sensitivity()
     exclusions: Exclusions = Exclusions()
+    tide: Tide | None = None
+    waves: Waves | None = None
+    light: Light | None = None
+    heat: Heat | None = None
     candidates: Candidates
     site: list[Site] = []
     spacing: Spacing
@@ -54,6 +60,7 @@ class Settings(Part):
     tagging: Tagging = Tagging()
     nursery: Place | None = None
     harbour: Place | None = None
+    permit: list[Permit] = []
     outputs: Outputs = Outputs()
 
     @model_validator(mode="after")
@@ -76,6 +83,16 @@ class Settings(Part):
                 )
         for key, given in (("spacing.numbers", self.spacing.numbers), ("weights", self.weights)):
             problems += [f"{key} names species {c!r}; known: {', '.join(codes)}" for c in given if c not in codes]
+        problems += permit_problems(self.permit, codes)
+        named = {
+            "waves.at": self.waves.at if self.waves else "datum",
+            "light.at": self.light.at if self.light else "datum",
+        }
+        problems += tide_problems(self.tide, named, self.layers.bathymetry.datum)
+        if self.light and self.light.raster and self.light.raster not in self.layers.rasters:
+            problems.append(
+                f"light.raster names {self.light.raster!r}; known: {', '.join(self.layers.rasters) or 'no [layers.rasters]'}"
+            )
         if problems:
             raise ValueError("; ".join(problems))
         return self
