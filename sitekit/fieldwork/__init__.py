@@ -11,5 +11,6 @@ tables, computers and manual, and local rules decide.
 - harvest: which fragments to take from which structure, into which crate
 - days: a queue of work laid into days
 - materials: adhesive, nails, ties, tags
+- visits: the order of a boat, names a receiver keeps, bearings as a compass is read
 - segments: counts per genet and stretch of tape, for sheets that guide
 """

@@ -5,6 +5,7 @@
 - settings_sea: the tables of plan.toml about waves, tide, light and heat
 - settings_weights: the tables of plan.toml that say how weights came about and what is varied
 - settings_permit: the permits of plan.toml and the facts that only the team can state
+- settings_fieldwork: the tables of plan.toml for the dive leader and the boat
 - settings: the whole of plan.toml, read with every fault at once
 - plan_tables: season.gpkg, the single truth of a plan
 - records: records.gpkg, what happened

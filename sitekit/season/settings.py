@@ -12,6 +12,7 @@ from pydantic import BaseModel, Field, ValidationError, model_validator
 from pydantic.fields import FieldInfo
 
 from sitekit.errors import Fault, FileFault, InputFault
+from sitekit.season.settings_fieldwork import Fieldwork, Receiver, Sheets
 from sitekit.season.settings_layers import Layers, Part
 from sitekit.season.settings_method import (
     Candidates,
@@ -61,6 +62,9 @@ class Settings(Part):
     nursery: Place | None = None
     harbour: Place | None = None
     permit: list[Permit] = []
+    fieldwork: Fieldwork | None = None
+    sheets: Sheets = Sheets()
+    receiver: Receiver = Receiver()
     outputs: Outputs = Outputs()
 
     @model_validator(mode="after")
@@ -93,9 +97,27 @@ class Settings(Part):
             problems.append(
                 f"light.raster names {self.light.raster!r}; known: {', '.join(self.layers.rasters) or 'no [layers.rasters]'}"
             )
+        problems += self._fieldwork_faults(codes, sites)
         if problems:
             raise ValueError("; ".join(problems))
         return self
+
+    def _fieldwork_faults(self, species: list[str], sites: list[str]) -> list[str]:
+        work = self.fieldwork
+        if work is None:
+            return []
+        named = [("site_order", work.site_order), ("diseased_sites", work.diseased_sites)]
+        found = [
+            f"fieldwork.{key} names site {c!r}; known: {', '.join(sites) or 'none'}"
+            for key, codes in named
+            for c in codes
+            if c not in sites
+        ]
+        found += [f"fieldwork.attach names species {c!r}" for c in work.attach if c not in species]
+        found += [f"fieldwork.attach lacks species {c!r}: how is it attached?" for c in species if c not in work.attach]
+        if self.nursery is None or self.nursery.depth_m is None or self.harbour is None:
+            found.append("fieldwork needs [nursery] with depth_m, and [harbour]")
+        return found
 
 
 def read_settings(path: Path) -> Settings:
