@@ -5,5 +5,6 @@
 - project: demo, new, check, run
 - stages: the stages one by one
 - ask: audit
+- explore: the page on which planners try weights
 - entry: the list of commands
 """

@@ -23,6 +23,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "allocate": ("stages", "Stage 5: hand the stock out to the sites."),
     "place": ("stages", "Stage 6: place every unit."),
     "export": ("stages", "Stage 7: write the files people read."),
+    "explore": ("explore", "Write a page on which weights can be tried."),
     "audit": ("ask", "Re-read the written files and check every promise."),
 }
 

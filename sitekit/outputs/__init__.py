@@ -4,4 +4,5 @@
 - tables: CSV that spreadsheets open without running anything
 - paper: shared pieces of printed sheets, black ink, the same bytes every time
 - map_html: the plan as one page that opens without a network
+- explore_page: a page on which planners try weights, one file
 """

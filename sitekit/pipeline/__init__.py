@@ -16,10 +16,12 @@
 - choose: stage 4, which sites to work at
 - allocate: stage 5, who gets which genets
 - place: stage 6, where each unit stands
+- responses: how well each cell suits each criterion
 - map_scene: everything the map shows
 - warm: kernels compiled beside the first stages
 - export: stage 7, the files people read
 - stages: the list, and the run
+- explore: the page on which planners try weights
 - report: what `check` and a run print
 - api: the commands as functions, for scripts and notebooks
 """

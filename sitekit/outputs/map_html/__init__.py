@@ -9,6 +9,7 @@
 - vectors: outlines, lines and points with their facts
 - colonies: planned colonies packed small
 - snapshot: the still picture for phones that block scripts
+- shell: the page around: security policy by hashes
 - folium_page: the only user of folium; Leaflet and the security policy
 - write: puts the page together
 """

@@ -7,9 +7,6 @@ data never passes through folium: it would be read as a template and as HTML.
 
 from __future__ import annotations
 
-import base64
-import hashlib
-import html
 import re
 from dataclasses import dataclass
 from importlib import resources
@@ -20,6 +17,8 @@ import numpy as np
 from branca.element import Element, Figure
 from folium.raster_layers import ImageOverlay
 from folium.template import Template
+
+from sitekit.outputs.map_html.shell import assemble
 
 _FILES = resources.files("sitekit.outputs.map_html")
 PAGE_SCRIPTS = ("geodesy", "unpack", "canvas", "draw", "facts", "panel", "tools", "start")  # page/*.js, in this order
@@ -124,7 +123,8 @@ def page_html(*, title: str, centre: tuple[float, float], pictures: list[Picture
     figure.script.add_child(_Raw(f"sitekit.start({plan.get_name()}, {{{names}}});"), name="start")
     scripts = [leaflet_script(), _page_script(), figure.script.render().strip()]
     styles = [leaflet_style(), _text("page/page.css")]
-    return _assemble(title, scripts, styles, body.replace("<!--map-->", figure.html.render().strip()), data_json)
+    whole = body.replace("<!--map-->", figure.html.render().strip())
+    return assemble(title, scripts, styles, whole, {"sk-data": ("application/json", data_json)})
 
 
 def leaflet_script() -> str:
@@ -148,36 +148,3 @@ def _named(element: Any, count: Any) -> Any:
 
 def _text(name: str) -> str:
     return _FILES.joinpath(name).read_text("utf-8").replace("\r\n", "\n")
-
-
-def _policy(scripts: list[str], styles: list[str]) -> str:
-    def hashes(texts: list[str]) -> str:
-        return " ".join(f"'sha256-{base64.b64encode(hashlib.sha256(t.encode()).digest()).decode()}'" for t in texts)
-
-    return (
-        f"default-src 'none'; img-src data:; script-src {hashes(scripts)}; style-src {hashes(styles)}; "
-        "base-uri 'none'; form-action 'none'"
-    )
-
-
-def _assemble(title: str, scripts: list[str], styles: list[str], body: str, data_json: str) -> str:
-    lines = [
-        "<!DOCTYPE html>",
-        '<html lang="en">',
-        "<head>",
-        '<meta charset="utf-8">',
-        f'<meta http-equiv="Content-Security-Policy" content="{_policy(scripts, styles)}">',
-        '<meta name="viewport" content="width=device-width, initial-scale=1">',
-        '<meta name="referrer" content="no-referrer">',
-        '<link rel="icon" href="data:,">',
-        f"<title>{html.escape(title)}</title>",
-        *(f"<style>{s}</style>" for s in styles),
-        "</head>",
-        "<body>",
-        body,
-        f'<script type="application/json" id="sk-data">{data_json}</script>',
-        *(f"<script>{s}</script>" for s in scripts),
-        "</body>",
-        "</html>",
-    ]
-    return "\n".join(lines) + "\n"

@@ -22,6 +22,7 @@ from sitekit.outputs.map_html.overlays import (
 from sitekit.outputs.map_html.plain_text import plain_text, script_json
 from sitekit.outputs.map_html.ramps import class_count, ramp
 from sitekit.outputs.map_html.scene import MapScene
+from sitekit.outputs.map_html.shell import filled
 from sitekit.outputs.map_html.snapshot import still_picture
 from sitekit.outputs.map_html.vectors import names_of, vector_layer
 
@@ -198,9 +199,4 @@ def _body(scene: MapScene, still: str, missing: list[str]) -> str:
         "notes": notes,
         "still": f'<img src="{still}" alt="Still picture of the map">',
     }
-    return _filled(template, parts)
-
-
-def _filled(template: str, parts: dict[str, str]) -> str:
-    pieces = template.split("@@")
-    return "".join(piece if i % 2 == 0 else parts[piece] for i, piece in enumerate(pieces)).strip()
+    return filled(template, parts)
