@@ -1,0 +1,219 @@
+"""Work areas: what a team asks an office for. Plots with the error of their pins, in few corners, no unit cut off."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from sitekit.errors import Fault, InputFault
+
+Floats = NDArray[np.float64]
+MOST_CORNERS = 8  # house choice: a corner table that an officer reads and a boat can steer round
+FEWEST_CORNERS = 4
+WASTE = 0.03  # house choice: a corner goes while it costs less than this share of the area
+
+
+def work_areas(
+    plots: Sequence[BaseGeometry], *, reach_m: float, join_m: float, most_corners: int = MOST_CORNERS
+) -> list[tuple[BaseGeometry, list[int]]]:
+    """Outlines that hold every plot wherever its pin may fall; plots near one another share one.
+
+    Parameters
+    ----------
+    plots : sequence of Polygon
+        In the working system [m].
+    reach_m : float
+        How far a unit may stand beside its plan: pin error + laying tolerance, × scale factor [m], ≥ 0.
+    join_m : float
+        Outlines whose widened plots come this near are made one [m], ≥ 0.
+    most_corners : int
+        Most corners of one outline, ≥ 3.
+
+    Returns
+    -------
+    list of (Polygon, list of int)
+        Convex outlines, each with the plots in it (places in `plots`), in the order of their first plot. Each holds
+        its plots widened by `reach_m`.
+
+    Raises
+    ------
+    InputFault
+        If there is no plot, or a length is negative.
+    """
+    if not plots or reach_m < 0 or join_m < 0 or most_corners < 3:
+        raise InputFault(
+            Fault(
+                "work areas",
+                f"{len(plots)} plots, reach {reach_m} m, join {join_m} m, {most_corners} corners",
+                "at least one plot, lengths of 0 m or more, 3 corners or more",
+                "Correct the values.",
+            )
+        )
+    wide = [p.buffer(reach_m, join_style="mitre", mitre_limit=1.5) if reach_m else p for p in plots]
+    near = shapely.union_all([w.buffer(join_m / 2 + 1e-9) for w in wide])
+    found = []
+    for part in shapely.get_parts(near):
+        members = [k for k, w in enumerate(wide) if part.contains(w.representative_point())]
+        hull = shapely.union_all([wide[k] for k in members]).convex_hull
+        found.append((fewer_corners(hull, most_corners), members))
+    return sorted(found, key=lambda f: f[1][0])
+
+
+def fewer_corners(hull: BaseGeometry, most: int = MOST_CORNERS, waste: float = WASTE) -> BaseGeometry:
+    """A convex outline with few corners that holds a convex one: its cheapest sides go, the neighbours are drawn on.
+
+    Parameters
+    ----------
+    hull : Polygon
+        Convex.
+    most : int
+        Corners to come down to, ≥ 3.
+    waste : float
+        Below `most` a side goes only while it adds less than this share of the hull's area; 4 corners at least stay.
+
+    Returns
+    -------
+    Polygon
+        Contains `hull` but for rounding (1e-9 of its size).
+
+    Notes
+    -----
+    Leaving out side i draws its neighbours on until they meet beyond it. They do if the two outer angles sum to less
+    than 180°; the added area is that of the triangle between them.
+    """
+    ring = shapely.get_coordinates(shapely.geometry.polygon.orient(hull, 1.0))[:-1]
+    ring = _without_straight(ring)
+    full = float(hull.area)
+    added = 0.0
+    while len(ring) > 3:
+        cheapest, cost, corner = -1, np.inf, np.zeros(2)
+        for i in range(len(ring)):
+            a, b, c, d = (ring[(i + k) % len(ring)] for k in (-1, 0, 1, 2))
+            meet = _meeting(a, b, c, d)
+            if meet is None:
+                continue
+            size = 0.5 * abs(_cross(c - b, meet - b))
+            if size < cost:
+                cheapest, cost, corner = i, size, meet
+        done = len(ring) <= most and (len(ring) <= FEWEST_CORNERS or added + cost > waste * full)
+        if cheapest < 0 or done:
+            break
+        keep = [k for k in range(len(ring)) if k not in (cheapest, (cheapest + 1) % len(ring))]
+        at = keep.index((cheapest - 1) % len(ring)) + 1
+        ring = np.array([ring[k] for k in keep[:at]] + [corner] + [ring[k] for k in keep[at:]])
+        added += cost
+    return shapely.Polygon(ring)
+
+
+def _without_straight(ring: Floats) -> Floats:
+    """Take off corners that do not turn."""
+    before, after = np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0)
+    turn = (ring - before)[:, 0] * (after - ring)[:, 1] - (ring - before)[:, 1] * (after - ring)[:, 0]
+    size = np.hypot(*(ring - before).T) * np.hypot(*(after - ring).T)
+    keep = np.abs(turn) > 1e-9 * np.maximum(size, 1e-12)
+    return ring[keep] if int(keep.sum()) >= 3 else ring
+
+
+def _cross(u: Floats, v: Floats) -> float:
+    return float(u[0] * v[1] - u[1] * v[0])
+
+
+def _meeting(a: Floats, b: Floats, c: Floats, d: Floats) -> Floats | None:
+    """Where a–b drawn on beyond b meets d–c drawn on beyond c; None if they do not."""
+    u, v = b - a, c - d
+    turn = _cross(u, v)
+    if abs(turn) < 1e-12 * float(np.hypot(*u) * np.hypot(*v)):
+        return None
+    s, t = _cross(c - b, v) / turn, _cross(c - b, u) / turn
+    return b + s * u if s > 0 and t > 0 else None
+
+
+def clipped(
+    outline: BaseGeometry, keep: BaseGeometry, allowed: BaseGeometry | None, *, margin_m: float
+) -> tuple[BaseGeometry, bool]:
+    """Cut an outline back to where work is allowed, in few corners, without cutting off what must stay in it.
+
+    Parameters
+    ----------
+    outline : Polygon
+        As wanted.
+    keep : Polygon or MultiPolygon
+        What must stay inside: the plots.
+    allowed : Polygon or MultiPolygon or None
+        Where work is allowed; None leaves the outline as it is.
+    margin_m : float
+        Distance kept to the border of `allowed`, for the rounding of printed corners [m], ≥ 0.
+
+    Returns
+    -------
+    (Polygon or MultiPolygon, bool)
+        The outline, and whether all of `keep` is in it. It may be empty.
+    """
+    if allowed is None or allowed.buffer(-margin_m).contains(outline):
+        return outline, bool(outline.buffer(1e-6).contains(keep))
+    must = keep.intersection(allowed)
+    size = float(np.sqrt(max(outline.area, 0.0)))
+    best: BaseGeometry = outline.intersection(allowed.buffer(-margin_m))
+    for tolerance in (size / 15, size / 30, size / 60, size / 150, size / 500):
+        inner = outline.intersection(allowed.buffer(-margin_m - tolerance))
+        trial = shapely.simplify(inner, tolerance, preserve_topology=True)
+        if not trial.is_empty and trial.is_valid and trial.buffer(1e-6).contains(must):
+            best = trial
+            break
+    parts = [p for p in shapely.get_parts(best) if p.geom_type == "Polygon" and p.area > 0]
+    best = shapely.MultiPolygon(parts) if len(parts) > 1 else parts[0] if parts else shapely.Polygon()
+    return best, bool(best.buffer(1e-6).contains(keep))
+
+
+def around(shape: BaseGeometry, most_corners: int, start_m: float) -> BaseGeometry:
+    """An outline with few corners that holds a shape of many: for areas to scout, whose cells are coarse.
+
+    Parameters
+    ----------
+    shape : Polygon or MultiPolygon
+        E.g. the outline of a candidate's cells [m].
+    most_corners : int
+        In all rings together.
+    start_m : float
+        First width by which the shape is widened before corners go [m], > 0; it doubles until they are few enough.
+
+    Notes
+    -----
+    A shape widened by t and thinned by t (Douglas and Peucker 1973, recalled, unverified) still holds the shape.
+    """
+    for t in start_m * 2.0 ** np.arange(16):
+        wide = shape.buffer(t, join_style="mitre", mitre_limit=1.5)
+        solid = shapely.union_all([shapely.Polygon(p.exterior) for p in shapely.get_parts(wide)])
+        found = shapely.simplify(solid, t, preserve_topology=True)
+        if corner_count(found) <= most_corners and found.is_valid and found.buffer(1e-6).contains(shape):
+            return found
+    return shape.convex_hull
+
+
+def corner_count(shape: BaseGeometry) -> int:
+    """How many corners an outline has in all its rings."""
+    return sum(
+        len(shapely.get_coordinates(ring)) - 1
+        for part in shapely.get_parts(shape)
+        for ring in (part.exterior, *part.interiors)
+    )
+
+
+def corner_order(shape: BaseGeometry) -> list[list[tuple[float, float]]]:
+    """Corners of each ring in the order in which they are numbered: clockwise from the most northern one.
+
+    Of equally northern corners the most western comes first. Outer rings run clockwise, holes the other way.
+    """
+    rings = []
+    for part in shapely.get_parts(shape):
+        whole = shapely.geometry.polygon.orient(part, -1.0)
+        for ring in (whole.exterior, *whole.interiors):
+            xy = [(float(x), float(y)) for x, y in shapely.get_coordinates(ring)[:-1]]
+            first = max(range(len(xy)), key=lambda k: (xy[k][1], -xy[k][0]))
+            rings.append(list(itertools.chain(xy[first:], xy[:first])))
+    return rings
