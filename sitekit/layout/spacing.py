@@ -34,7 +34,7 @@ MOST_TRIES = 24  # lattices per patch; fewer on large patches, whose count hardl
 FIRST_TRIES, HOPELESS = 3, 0.95  # lattices that hold less than this share of a sweep after the first tries are given up
 LEAST_LATTICE = 12.0  # hexagons of area; on smaller patches the edge decides and lattices lose to sweeps
 ASK_PART, PART = 10_000.0, 4_000.0  # hexagons of area; on larger bottoms a part of it tells which sweeps hold most
-TAKEN_SWEEPS = 2  # of those asked, beside the finest
+TAKEN_SWEEPS = 2  # of those asked, beside the finest; only if they hold more
 _EASE = 1e-6  # share added to lattice steps and swept rows, so that touching neighbours survive rounding
 STEPS_AT_ONCE = 100_000  # chances drawn at a time
 TRY_CELLS = 40_000_000  # cells looked at in all tries of one patch, about
@@ -204,7 +204,7 @@ class _Bottom:
         layouts.append((*self._lattices(label, patches, layouts[0], seed), "lattices"))
         swept, laid = layouts[0][0].size, layouts[1][0].size
         if laid < CLEAR_LEAD * swept and max(laid, swept) < NEARLY_ALL * self.possible:
-            layouts += [(*self._swept(turn, rows), "sweep") for turn, rows in self._suited()]
+            layouts += self._further()
         layouts.append((*self._patchwork(label, patches, layouts), "patchwork"))
         best = max(layouts, key=lambda found: found[0].size)
         if effort:
@@ -227,13 +227,17 @@ class _Bottom:
         count = sweep(self.allowed, self.cell, frame, step, self.separation, self.clear, buckets, px, py, x.size)
         return px[:count].copy(), py[:count].copy()
 
-    def _suited(self) -> list[tuple[int, int]]:
-        """Return the sweeps (turn, rows per lattice row) worth laying: all, or those that hold most on a part."""
+    def _further(self) -> list[tuple[Floats, Floats, str]]:
+        """Return the further sweeps worth laying: all, or on a large bottom those that hold most on a part of it."""
         every = [(turn, rows) for turn in (0, 2) for rows in (*COARSE_ROWS, self.finest)]
         every.remove((0, self.finest))
-        part = self._part() if self.possible > ASK_PART else self
-        held = [part._swept(turn, rows)[0].size for turn, rows in every]
-        return [every[k] for k in np.argsort(-np.array(held), kind="stable")[:TAKEN_SWEEPS]]
+        if self.possible > ASK_PART:
+            part = self._part()
+            least = part._swept(0, self.finest)[0].size
+            held = [(part._swept(turn, rows)[0].size, turn, rows) for turn, rows in every]
+            more = sorted((h for h in held if h[0] > 1.002 * least), reverse=True)
+            every = [(turn, rows) for _, turn, rows in more[:TAKEN_SWEEPS]]
+        return [(*self._swept(turn, rows), "sweep") for turn, rows in every]
 
     def _part(self) -> _Bottom:
         """Return a part of the bottom of about `PART` hexagons, the one with most edges."""
