@@ -1,0 +1,148 @@
+"""The tables of `plan.toml` that decide where to work: answers, budget, choice, controls, scouting."""
+
+from __future__ import annotations
+
+import datetime
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from sitekit.season.settings_layers import NotNegative, Part, Positive, Share, Text
+from sitekit.season.settings_method import SiteCode, SpeciesCode
+
+# What handbooks ask of every site; a team may add questions of its own, put so that "yes" speaks for the site.
+# Species known to have thrived there, else a reference site; do not restore while the stressor goes on; cause unknown:
+# a pilot of at least a year [source key: course-site-selection, course-deciding].
+BUILT_IN_QUESTIONS: dict[str, str] = {
+    "present_before": "Was the species present here before?",
+    "reference_site": "Is there a reference site nearby?",
+    "decline_stopped": "Has the cause of the decline stopped?",
+}
+Whole = Annotated[int, Field(ge=1)]
+
+
+class Question(Part):
+    """One answer to one go/no-go question about one site."""
+
+    site: SiteCode
+    about: Text
+    answer: Literal["yes", "no", "unknown"]
+    note: Text | None = None
+    who: Text
+    when: datetime.date
+
+
+class Budget(Part):
+    """What the season has, and the rates the team works at. Only limits that are given count.
+
+    A dive is one diver's dive; a boat day carries `dives_per_boat_day` of them when it does not travel.
+    """
+
+    units: Whole | None = None
+    dives: Positive | None = None
+    boat_days: Positive | None = None
+    money: Positive | None = None
+    currency: Text = "US$"
+    units_per_dive: Positive | None = None
+    dives_per_site: NotNegative = 0.0
+    dives_per_boat_day: Positive | None = None
+    boat_hours_per_day: Positive | None = None
+    boat_speed_kn: Positive | None = None
+    money_per_site: NotNegative = 0.0
+    money_per_unit: NotNegative = 0.0
+    money_per_dive: NotNegative = 0.0
+    money_per_boat_day: NotNegative = 0.0
+
+    @model_validator(mode="after")
+    def _rates(self) -> Budget:
+        problems = []
+        if self.units is self.dives is self.boat_days is self.money is None:
+            problems.append("give at least one limit: units, dives, boat_days or money")
+        needs_dives = self.dives is not None or self.boat_days is not None or self.money_per_dive > 0
+        if (needs_dives or self.money_per_boat_day > 0) and self.units_per_dive is None:
+            problems.append("a limit or price of dives or boat days needs units_per_dive")
+        if (self.boat_days is not None or self.money_per_boat_day > 0) and self.dives_per_boat_day is None:
+            problems.append("a limit or price of boat days needs dives_per_boat_day")
+        if (self.boat_speed_kn is None) != (self.boat_hours_per_day is None):
+            problems.append("boat_speed_kn and boat_hours_per_day go together")
+        prices = (self.money_per_site, self.money_per_unit, self.money_per_dive, self.money_per_boat_day)
+        if self.money is not None and not any(prices):
+            problems.append("a limit of money needs a price: money_per_site, _per_unit, _per_dive or _per_boat_day")
+        if problems:
+            raise ValueError("; ".join(problems))
+        return self
+
+
+class Choose(Part):
+    """How sites are chosen. Every limit is the team's; one that is not given is not used."""
+
+    least_per_site: Whole = 1
+    most_per_site: Whole | None = None
+    least_sites: Annotated[int, Field(ge=0)] = 0
+    most_sites: Whole | None = None
+    least_distance_m: NotNegative = 0.0
+    genet_sites: Whole = 1
+    force_in: list[SiteCode] = []
+    force_out: list[SiteCode] = []
+    only_coded: bool = True
+    greatest_depth_difference_m: Positive | None = None
+    depth_fall_off_m: Positive | None = None
+    least_to_wild_m: NotNegative = 0.0
+    greatest_to_wild_m: Positive | None = None
+    greatest_to_nursery_m: Positive | None = None
+    greatest_to_harbour_m: Positive | None = None
+    boat_draft_m: NotNegative = 0.0
+    pilot_units: Whole | None = None
+    alternatives: Annotated[int, Field(ge=0, le=20)] = 3
+    gap_pct: Annotated[float, Field(ge=0, le=20)] | None = None
+    leftovers: Literal["return", "reserve"] = "return"
+
+    @model_validator(mode="after")
+    def _orders(self) -> Choose:
+        problems = []
+        if self.most_per_site is not None and self.most_per_site < self.least_per_site:
+            problems.append(f"most_per_site {self.most_per_site} is below least_per_site {self.least_per_site}")
+        if self.most_sites is not None and self.most_sites < max(self.least_sites, len(set(self.force_in))):
+            problems.append(
+                f"most_sites {self.most_sites} is below least_sites {self.least_sites} "
+                f"or the {len(set(self.force_in))} sites of force_in"
+            )
+        both = sorted(set(self.force_in) & set(self.force_out))
+        problems += [f"site {c!r} stands in force_in and in force_out" for c in both]
+        if self.greatest_to_wild_m is not None and self.greatest_to_wild_m < self.least_to_wild_m:
+            problems.append("greatest_to_wild_m is below least_to_wild_m")
+        if problems:
+            raise ValueError("; ".join(problems))
+        return self
+
+    @property
+    def limits(self) -> bool:
+        """Whether anything stands here that "all, best first" would not keep."""
+        plain = Choose()
+        open_ones = {"alternatives", "gap_pct", "leftovers", "pilot_units", "boat_draft_m", "only_coded"}
+        return any(getattr(self, n) != getattr(plain, n) for n in type(self).model_fields if n not in open_ones)
+
+
+class Controls(Part):
+    """Areas for plots that are compared with the planted ones and stay unplanted."""
+
+    distance_m: Positive
+    greatest_distance_m: Positive
+    score_tolerance: Share
+    depth_tolerance_m: Positive
+    control_plots: Annotated[int, Field(ge=0, le=10)] = 1
+    reference_plots: Annotated[int, Field(ge=0, le=10)] = 0
+    reference_species: list[SpeciesCode] = []
+
+    @model_validator(mode="after")
+    def _ring(self) -> Controls:
+        if self.greatest_distance_m <= self.distance_m:
+            raise ValueError("greatest_distance_m must be larger than distance_m")
+        return self
+
+
+class Scout(Part):
+    """What divers who looked brought back: the form's CSV, filled in."""
+
+    from_file: Annotated[Text | None, Field(alias="from")] = None
+    points_m: Positive = 10.0
