@@ -13,6 +13,7 @@ from pydantic.fields import FieldInfo
 
 from sitekit.errors import Fault, FileFault, InputFault
 from sitekit.season.settings_fieldwork import Fieldwork, Receiver, Sheets
+from sitekit.season.settings_decide import Budget, Choose, Controls, Question, Scout, decision_problems
 from sitekit.season.settings_layers import Layers, Part
 from sitekit.season.settings_method import (
     Candidates,
@@ -55,8 +56,15 @@ class Settings(Part):
     candidates: Candidates
     site: list[Site] = []
     spacing: Spacing
+    question: list[Question] = []
+    budget: Budget | None = None
+    choose: Choose = Choose()
+    controls: Controls | None = None
+    scout: Scout = Scout()
+    sites: Edited | None = None
     stock: Stock | None = None
     allotment: Edited | None = None
+    plots: Edited | None = None
     colonies: Edited | None = None
     tagging: Tagging = Tagging()
     nursery: Place | None = None

@@ -92,6 +92,7 @@ class Choose(Part):
     greatest_to_nursery_m: Positive | None = None
     greatest_to_harbour_m: Positive | None = None
     boat_draft_m: NotNegative = 0.0
+    own_questions: dict[Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,30}$")], Text] = {}
     pilot_units: Whole | None = None
     alternatives: Annotated[int, Field(ge=0, le=20)] = 3
     gap_pct: Annotated[float, Field(ge=0, le=20)] | None = None
@@ -119,7 +120,15 @@ class Choose(Part):
     def limits(self) -> bool:
         """Whether anything stands here that "all, best first" would not keep."""
         plain = Choose()
-        open_ones = {"alternatives", "gap_pct", "leftovers", "pilot_units", "boat_draft_m", "only_coded"}
+        open_ones = {
+            "alternatives",
+            "gap_pct",
+            "leftovers",
+            "pilot_units",
+            "boat_draft_m",
+            "only_coded",
+            "own_questions",
+        }
         return any(getattr(self, n) != getattr(plain, n) for n in type(self).model_fields if n not in open_ones)
 
 
@@ -146,3 +155,38 @@ class Scout(Part):
 
     from_file: Annotated[Text | None, Field(alias="from")] = None
     points_m: Positive = 10.0
+
+
+def decision_problems(
+    questions: list[Question], choose: Choose, controls: Controls | None, sites: list[str], species: list[str]
+) -> list[str]:
+    """Return what does not fit together between the tables that decide and the codes of sites and species."""
+    problems = []
+    asked = {**BUILT_IN_QUESTIONS, **choose.own_questions}
+    known = ", ".join(sites) or "none, add [[site]]"
+    problems += [
+        f"choose.{k} names site {c!r}; known: {known}"
+        for k in ("force_in", "force_out")
+        for c in getattr(choose, k)
+        if c not in sites
+    ]
+    seen: set[tuple[str, str]] = set()
+    for one in questions:
+        if one.site not in sites:
+            problems.append(f"question names site {one.site!r}; known: {known}")
+        if one.about not in asked:
+            problems.append(
+                f"question about {one.about!r}; known: {', '.join(asked)}; add your own to choose.own_questions"
+            )
+        if (one.site, one.about) in seen:
+            problems.append(f"question {one.about!r} is answered twice for site {one.site!r}")
+        seen.add((one.site, one.about))
+    if questions and choose.pilot_units is None:
+        problems.append("questions are asked: choose.pilot_units must say how many units a site with unknowns may get")
+    if controls is not None:
+        problems += [
+            f"controls.reference_species names {c!r}; known: {', '.join(species)}"
+            for c in controls.reference_species
+            if c not in species
+        ]
+    return problems
