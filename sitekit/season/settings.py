@@ -12,8 +12,8 @@ from pydantic import BaseModel, Field, ValidationError, model_validator
 from pydantic.fields import FieldInfo
 
 from sitekit.errors import Fault, FileFault, InputFault
-from sitekit.season.settings_fieldwork import Fieldwork, Receiver, Sheets
 from sitekit.season.settings_decide import Budget, Choose, Controls, Question, Scout, decision_problems
+from sitekit.season.settings_fieldwork import Fieldwork, Receiver, Sheets
 from sitekit.season.settings_layers import Layers, Part
 from sitekit.season.settings_method import (
     Candidates,
@@ -106,6 +106,7 @@ class Settings(Part):
                 f"light.raster names {self.light.raster!r}; known: {', '.join(self.layers.rasters) or 'no [layers.rasters]'}"
             )
         problems += self._fieldwork_faults(codes, sites)
+        problems += decision_problems(self.question, self.choose, self.controls, sites, codes)
         if problems:
             raise ValueError("; ".join(problems))
         return self
