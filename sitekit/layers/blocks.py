@@ -117,6 +117,47 @@ def run_blocks(
                 add_overviews(beside[name], output, grid)
 
 
+def over_blocks(
+    grid: Grid,
+    inputs: Mapping[str, Input | Path | Array],
+    function: Callable[[dict[str, Array], Block], R],
+    *,
+    halo: int = 0,
+    threads: int | None = None,
+    memory_gb: float = 1.0,
+    progress: Callable[[int, int], None] | None = None,
+) -> Iterator[R]:
+    """Look at rasters block by block without writing any; yield what the function returns, in row order.
+
+    Parameters are those of `run_blocks`.
+
+    Raises
+    ------
+    InputFault
+        If the memory is too small or shapes differ.
+    FileFault
+        If a file is not on the grid or cannot be read.
+    """
+    workers = max(1, threads or os.cpu_count() or 1)
+    sources = {name: as_input(source) for name, source in inputs.items()}
+    _check(grid, sources, None, memory_gb, need_gb=_need_gb(grid, sources, {}, halo, workers))
+    total = -(-grid.shape[0] // TILE) * -(-grid.shape[1] // TILE)
+    with ExitStack() as stack:
+        stack.enter_context(
+            rasterio.Env(GDAL_CACHEMAX=int(memory_gb * 1e9 * _CACHE_SHARE), GDAL_NUM_THREADS=str(workers))
+        )
+        readers = {name: stack.enter_context(Reader(name, source, grid)) for name, source in sources.items()}
+
+        def work(block: Block) -> R:
+            return function({name: reader.read(block) for name, reader in readers.items()}, block)
+
+        blocks = (Block(*tile, halo) for tile in grid.tiles(TILE))
+        for done, result in enumerate(in_order(work, blocks, workers), start=1):
+            yield result
+            if progress is not None:
+                progress(done, total)
+
+
 def in_order(function: Callable[[T], R], items: Iterator[T], threads: int) -> Iterator[R]:
     """Apply a function in a pool of threads and yield the results in the order of the items.
 
@@ -152,7 +193,7 @@ def _need_gb(grid: Grid, inputs: Mapping[str, Input], outputs: Mapping[str, Outp
 
 
 def _check(
-    grid: Grid, inputs: Mapping[str, Input], outputs: Mapping[str, Output], memory_gb: float, *, need_gb: float
+    grid: Grid, inputs: Mapping[str, Input], outputs: Mapping[str, Output] | None, memory_gb: float, *, need_gb: float
 ) -> None:
     with Faults() as faults:
         if need_gb > memory_gb:
@@ -165,5 +206,5 @@ def _check(
         for name, source in inputs.items():
             if not isinstance(source.source, Path) and source.source.shape != grid.shape:
                 faults.add(f"layer {name!r}", f"shape {source.source.shape}", f"{grid.shape}", "Use one grid.")
-        if not outputs:
+        if outputs is not None and not outputs:
             faults.add("outputs", "none", "one or more", "Name an output.")

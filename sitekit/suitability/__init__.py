@@ -6,5 +6,9 @@
 - criteria: what counts, and the sets that ship
 - exclusions: what rules a cell out, and the code that says why
 - score: responses combined, limiting criterion, unknown weight
+- terms: responses turned so that a score is a weighted sum
+- draws: weights drawn around the chosen ones
+- stability: how often a cell is among the best
+- sensitivity: whether a ranking holds, and what each criterion changes alone
 - candidates: passing cells joined into patches
 """
