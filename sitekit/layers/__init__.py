@@ -13,5 +13,6 @@
 - shapes: areas, lines and points as somebody drew them
 - protected: areas with a rule each
 - points: existing colonies
+- sea_tables: wind, swell and tide as columns of numbers
 - series: temperatures, daily or monthly, gaps told
 """

@@ -6,20 +6,39 @@
 - places: sites, named places, nursery and harbour of a plan
 - fields: what criteria read, per block
 - keep_clear: seagrass, heritage, cables, anchorages, the coast: read, kept, kept clear of
+- sea_inputs: files of tide, wind, swell and temperature, checked together
+- sea: waves, tide, light and heat on the grid
+- sea_rules: what a plan may not do with tide and heat
+- scout: what divers brought back, put in place of the layers
 - layers: stage 1, every file on one grid
 - score: stage 2, a score per species and cell
 - bottoms: the bottom of one candidate as the layout sees it
 - plotting: plots and bundled points on one bottom
 - capacities: what a candidate holds
+- place_scores: named places scored beside the candidates
 - candidates: stage 3, patches of passing cells and what they offer
 - given: results that a person edited
+- ways: distances and ways by sea of the candidates
+- weighing: candidates, budget and rules as a problem to solve
+- control_areas: unplanted areas to compare with
 - choose: stage 4, which sites to work at
 - allocate: stage 5, who gets which genets
 - place: stage 6, where each unit stands
+- work_outlines: outlines whose corners are the printed ones
+- permit_checks: the plan beside what each permit allows, and what each work area meets
+- permit_texts: text blocks for forms, a text per figure, what is still open
+- amendments: what changed since an earlier packet
+- outline: stage 7, work areas, rules and what the permit packet says
+- shelter: how each site lies to the wind
+- crew: the team's figures as rates: gas, table, boat
+- tides: heights of tide for dives and sheets
+- sheet_facts: waypoints, heads of sheets, letters, stretches of tape
+- day_rows: a queue of days as tables
+- fieldwork: waypoints and sheets; days, dives, harvests, materials
 - responses: how well each cell suits each criterion
 - map_scene: everything the map shows
 - warm: kernels compiled beside the first stages
-- export: stage 7, the files people read
+- export: the last stage, the files people read
 - stages: the list, and the run
 - explore: the page on which planners try weights
 - report: what `check` and a run print

@@ -30,6 +30,26 @@ from sitekit.suitability.judgements import Weighed, weigh_numbers, weigh_pairs, 
 
 RASTERS = "layers"  # folder of aligned rasters below out/
 GRID_FILE = f"{RASTERS}/grid.json"
+SEA_RASTER, SEA_FILE, SEA_WINDS = (f"{RASTERS}/sea{end}" for end in (".tif", ".json", "_winds.tif"))
+
+# field -> unit, meaning, table of plan.toml that gives it; the order is that of the bands of SEA_RASTER
+SEA_FIELDS: dict[str, tuple[str, str, str]] = {
+    "lowest_tide_depth_m": ("m", "depth of water at the lowest tide, 0 where it falls dry", "tide"),
+    "orbital_velocity_ms": (
+        "m/s",
+        "near-bed velocity under the significant wave, not exceeded in the high share",
+        "waves",
+    ),
+    "wave_height_m": ("m", "significant wave height, not exceeded in the high share of the time", "waves"),
+    "share_above_mobile": ("0-1", "share of time with a near-bed velocity that moves loose rubble", "waves"),
+    "fetch_m": ("m", "mean length of water that the wind crosses, weighted by time", "waves"),
+    "unknown_wave_share": ("0-1", "share of time with wind from unknown, open directions", "waves"),
+    "light_share": ("0-1", "share of the light just below the surface that reaches the bottom", "light"),
+    "mmm_c": ("°C", "maximum monthly mean of the water", "heat"),
+    "annual_range_c": ("°C", "warmest less coolest monthly mean", "heat"),
+    "dhw_weeks": ("°C-weeks", "most degree heating weeks in the series", "heat"),
+    "days_above": ("days/year", "days a year at the team's limit or above", "heat"),
+}
 
 
 @dataclass(frozen=True)
@@ -218,7 +238,12 @@ def available_fields(settings: Settings) -> set[str]:
         have |= {"substrate", "distance_edge_m"}
     if settings.layers.colonies:
         have.add("distance_colonies_m")
-    return have
+    return have | set(sea_fields(settings))
+
+
+def sea_fields(settings: Settings) -> list[str]:
+    """Return the fields that `[tide]`, `[waves]`, `[light]` and `[heat]` give, in the order of the raster's bands."""
+    return [name for name, (_, _, table) in SEA_FIELDS.items() if getattr(settings, table) is not None]
 
 
 class FieldReader:
@@ -260,6 +285,10 @@ class FieldReader:
                 self.inputs["surveyed"] = Input(raster(project, "surveyed"), 0)
         for name in self.users:
             self.inputs[f"user {name}"] = Input(raster(project, f"raster_{name}"))
+        self.sea = [n for n in sea_fields(settings) if n in self.names]
+        for name in self.sea:
+            band = sea_fields(settings).index(name) + 1
+            self.inputs[f"sea {name}"] = Input(project.result(SEA_RASTER), band=band)
         self.halo = self._halo()
         self.hard = np.zeros(256, bool)
         self.hard[hard_codes()] = True
@@ -328,6 +357,8 @@ class FieldReader:
             )
         for name in self.users:
             fields[name] = np.ascontiguousarray(arrays[f"user {name}"][core])
+        for name in self.sea:
+            fields[name] = np.ascontiguousarray(arrays[f"sea {name}"][core])
         return fields
 
 

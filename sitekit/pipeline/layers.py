@@ -28,6 +28,8 @@ from sitekit.layers.vertical import Vertical, check_sign
 from sitekit.pipeline.fields import GRID_FILE, RASTERS, Ground, write_ground
 from sitekit.pipeline.keep_clear import KEEP_CLEAR, drawn_layers, keep_clear_layers
 from sitekit.pipeline.project import Done, Project
+from sitekit.pipeline.sea import sea_layers
+from sitekit.pipeline.sea_inputs import read_sea_inputs
 from sitekit.season.plan_tables import fixed_time
 from sitekit.season.settings_layers import Area, Protected, Substrate
 
@@ -37,6 +39,7 @@ _WGS84 = CRS.from_epsg(4326)
 def run(project: Project, run_id: str) -> Done:
     """Write aligned rasters, the existing colonies and the protected areas; return a row of figures per layer."""
     settings = project.settings
+    sea = read_sea_inputs(project)
     grid = _grid(project)
     names: set[str] = {"depth"}
     rows = [_depth(project, grid)]
@@ -61,12 +64,14 @@ def run(project: Project, run_id: str) -> Done:
     for name in settings.layers.rasters:
         rows.append(_user_raster(project, grid, name))
         names.add(f"raster_{name}")
+    sea_files = sea_layers(project, grid, sea)
     reason = _scout_reason(project, grid, rows)
     ground = Ground(grid, frozenset(names), largest_scale_factor(grid.crs, grid.bounds), bool(reason), reason)
     write_ground(project.target(GRID_FILE), ground)
     files = [f"{RASTERS}/{n}.tif" for n in sorted(names)] + [GRID_FILE]
     files += [f"{RASTERS}/{n}.gpkg" for n in ("colonies", "protected") if n in names]
     files += [f"{RASTERS}/{n}.gpkg" for n in drawn_layers(settings)]
+    files += sea_files
     figures = {
         "grid": {
             "crs": grid.crs.name,
@@ -76,6 +81,7 @@ def run(project: Project, run_id: str) -> Done:
             "largest_scale_factor": ground.scale,
         },
         "layers": rows,
+        "sea": sea.rows,
         "scout": reason,
     }
     return Done(files, figures)

@@ -72,7 +72,7 @@ def check_plan(plan: Path) -> list[dict[str, Any]]:
     InputFault
         With the faults of settings, criteria, sites and stock together, then those of the layers.
     """
-    from sitekit.pipeline import allocate, fields, layers, places
+    from sitekit.pipeline import allocate, fields, layers, places, sea_inputs, sea_rules
 
     project = open_project(plan)
     all_files_there(project)
@@ -81,19 +81,23 @@ def check_plan(plan: Path) -> list[dict[str, Any]]:
         lambda: fields.check_fields(project.settings, fields.species_criteria(project.settings)),
         lambda: [places.position_of(s.at, f"site {s.code}.at") for s in project.settings.site if s.at],
         lambda: allocate.read_stock_rows(project),
+        lambda: sea_rules.check_work_depth(project.settings, fields.species_criteria(project.settings)),
+        lambda: sea_inputs.read_sea_inputs(project),
     ]
     for check in checks:
         try:
             check()
         except InputFault as error:
-            faults += error.faults
+            faults += [f for f in error.faults if f not in faults]
     rows: list[dict[str, Any]] = []
     with tempfile.TemporaryDirectory() as folder:
         trial = replace(project, results=Path(folder))
         try:
-            rows = layers.run(trial, "check").figures["layers"]
+            figures = layers.run(trial, "check").figures
+            rows = [*figures["layers"], *figures["sea"]]
+            sea_rules.refuse_flat_heat(trial, fields.species_criteria(project.settings))
         except InputFault as error:
-            faults += error.faults
+            faults += [f for f in error.faults if f not in faults]
     if faults:
         raise InputFault(*faults)
     return rows
@@ -103,6 +107,10 @@ def check_lines(rows: list[dict[str, Any]]) -> list[str]:
     """Return the table of `check` as text, a block per layer."""
     lines = []
     for row in rows:
+        if "said" in row:
+            lines += [f"{row['layer']}", *(f"  {line}" for line in row["said"]), f"  source: {row['source']}"]
+            lines += [f"  note: {n}" for n in row["notes"]]
+            continue
         west, south, east, north = row["extent"]
         lines.append(f"{row['layer']}")
         lines.append(f"  system {row['source_crs']}; {west:.5f} to {east:.5f} E, {south:.5f} to {north:.5f} N")

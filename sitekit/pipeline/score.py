@@ -14,7 +14,18 @@ from sitekit.layers.substrate import substrate_codes
 from sitekit.layers.tiled import Block, Input, Output
 from sitekit.pipeline.fields import FieldReader, check_fields, raster, read_ground, species_criteria, weights_origin
 from sitekit.pipeline.project import Done, Project
-from sitekit.suitability.exclusions import FORBIDDEN, KEEP_CLEAR, LABELS, NO_PERMIT, OUTSIDE, Limits, exclude
+from sitekit.pipeline.sea_rules import check_work_depth, lowest_tide_m, refuse_flat_heat
+from sitekit.seabed.tide import workable
+from sitekit.suitability.exclusions import (
+    FORBIDDEN,
+    KEEP_CLEAR,
+    LABELS,
+    NO_PERMIT,
+    OUTSIDE,
+    UNWORKABLE,
+    Limits,
+    exclude,
+)
 from sitekit.suitability.score import NO_LIMIT, score_cells
 
 
@@ -24,6 +35,10 @@ def run(project: Project, run_id: str) -> Done:
     ground = read_ground(project)
     criteria = species_criteria(settings)
     check_fields(settings, criteria)
+    check_work_depth(settings, criteria)
+    refuse_flat_heat(project, criteria)
+    lowest = lowest_tide_m(project)
+    least_work = settings.tide.least_work_depth_m if settings.tide else None
     limits = _limits(project)
     reader = FieldReader(project, ground, criteria, slope=limits.greatest_slope_deg is not None)
     inputs = dict(reader.inputs)
@@ -59,6 +74,8 @@ def run(project: Project, run_id: str) -> Done:
             masks[NO_PERMIT] = arrays["no_permit"][block.core] != 0
         if "keep_clear" in arrays:
             masks[KEEP_CLEAR] = arrays["keep_clear"][block.core] != 0
+        if lowest is not None and least_work is not None:
+            masks[UNWORKABLE] = ~workable(fields["depth_m"], lowest, least_work)
         exclusion = exclude(fields, limits, masks)
         results: dict[str, NDArray[Any]] = {}
         for code, rows in criteria.items():

@@ -19,6 +19,7 @@ from sitekit.pipeline.project import Done, Machine, Project, open_project
 from sitekit.pipeline.skip import Ledger
 from sitekit.season.settings import Settings
 
+RECORDS = "records.gpkg"  # what happened: beside plan.toml, read by stages that must follow it
 SHORTFALLS = "shortfalls"  # figure under which a stage's shortfalls are kept, so that a skipped stage repeats them
 
 
@@ -39,7 +40,17 @@ def _layer_files(settings: Settings) -> dict[str, str]:
     for i, colonies in enumerate(layers.colonies):
         if colonies.surveyed_area:
             files[f"layers.colonies[{i + 1}].surveyed_area"] = colonies.surveyed_area
-    return files
+    return files | _sea_files(settings)
+
+
+def _sea_files(settings: Settings) -> dict[str, str]:
+    named = {
+        "tide.file": settings.tide.file if settings.tide else None,
+        "waves.wind": settings.waves.wind if settings.waves else None,
+        "waves.swell": settings.waves.swell if settings.waves else None,
+        "heat.file": settings.heat.file if settings.heat else None,
+    }
+    return {key: name for key, name in named.items() if name is not None}
 
 
 def _site_files(settings: Settings) -> dict[str, str]:
@@ -60,6 +71,15 @@ def _stock_files(settings: Settings) -> dict[str, str]:
     return files
 
 
+def _permit_files(settings: Settings) -> dict[str, str]:
+    files = {f"permit[{i + 1}].area_file": p.area_file for i, p in enumerate(settings.permit) if p.area_file}
+    return files | {f"permit[{i + 1}].amends": p.amends for i, p in enumerate(settings.permit) if p.amends}
+
+
+def _tide_file(settings: Settings) -> dict[str, str]:
+    return {"tide.file": settings.tide.file} if settings.tide and settings.tide.file else {}
+
+
 def _no_files(_: Settings) -> dict[str, str]:
     return {}
 
@@ -71,16 +91,25 @@ class Stage:
     name: str
     uses: tuple[str, ...]
     files: Callable[[Settings], dict[str, str]] = _no_files
+    records: bool = False  # whether it reads what happened
 
 
 STAGES = (
-    Stage("layers", ("plan", "layers", "terrain", "spacing"), _layer_files),
+    Stage("layers", ("plan", "layers", "terrain", "spacing", "tide", "waves", "light", "heat"), _layer_files),
     Stage("score", ("plan", "layers", "terrain", "species", "criteria", "weights", "score", "exclusions")),
     Stage("candidates", ("plan", "species", "score", "candidates", "site", "spacing", "layers"), _site_files),
     Stage("choose", ("plan", "site", "species", "spacing")),
     Stage("allocate", ("plan", "species", "spacing", "stock", "allotment"), _stock_files),
-    Stage("place", ("plan", "species", "spacing", "tagging", "layers", "colonies"), _stock_files),
-    Stage("export", ("plan", "species", "outputs", "nursery", "harbour", "layers", "spacing")),
+    Stage("place", ("plan", "species", "spacing", "tagging", "layers", "colonies"), _stock_files, records=True),
+    Stage("outline", ("plan", "species", "spacing", "layers", "permit", "harbour", "exclusions"), _permit_files),
+    Stage("shelter", ("plan", "waves")),
+    Stage(
+        "fieldwork",
+        ("plan", "layers", "spacing", "nursery", "harbour", "tide", "fieldwork", "sheets", "receiver"),
+        _tide_file,
+        records=True,
+    ),
+    Stage("export", ("plan", "species", "outputs", "nursery", "harbour", "layers", "spacing", "permit")),
 )
 
 
@@ -197,13 +226,17 @@ def _keys(project: Project, ledger: Ledger) -> tuple[dict[str, str], str]:
     before: list[str] = []
     all_files_there(project)
     named = sorted({n for s in STAGES for n in s.files(project.settings).values()})
+    if (project.folder / RECORDS).is_file():
+        named.append(RECORDS)
+        ledger.input_hash(project.folder / RECORDS, RECORDS)
     ledger.data["inputs"] = {n: d for n, d in ledger.data["inputs"].items() if n in named}
     for stage in STAGES:
         files = stage.files(project.settings)
         for key, name in files.items():
             ledger.input_hash(project.input(name, key), name)
         part = {n: _dump(getattr(project.settings, n)) for n in stage.uses}
-        keys[stage.name] = ledger.key(part, sorted(files.values()), before)
+        inputs = sorted(files.values()) + ([RECORDS] if stage.records and RECORDS in named else [])
+        keys[stage.name] = ledger.key(part, inputs, before)
         before = [*before, keys[stage.name]]
     run_id = hash_of([project.settings.model_dump(mode="json"), ledger.data["inputs"], ledger.code])[:8]
     return keys, run_id
