@@ -1,0 +1,210 @@
+"""What the packet says in words: text blocks for forms, a text for each figure, and what is still open."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+
+from sitekit.pipeline.fields import Ground
+from sitekit.pipeline.permit_checks import Row
+from sitekit.pipeline.project import Project
+from sitekit.season.settings_permit import Permit
+
+MISSING, CONFLICT = "missing fact", "conflict"
+# Facts that an office asks for (trade rows TV-114 to TV-125, topic permit) and the keys that state them.
+_FACTS = (
+    ("file_number", "file or application number", ("file_number", "number")),
+    ("applicant", "applicant", ("applicant",)),
+    ("contact", "contact", ("contact",)),
+    ("water_body", "water body", ("water_body",)),
+    ("activity", "activity", ("activity",)),
+    ("purpose", "purpose and need", ("purpose",)),
+    ("valid_from, valid_to", "period of the permit", ("valid_from", "valid_to")),
+    ("planting_from, planting_to", "period of planting", ("planting_from", "planting_to")),
+    ("attachment", "how fragments are attached", ("attachment",)),
+    ("stock_source", "source of the stock", ("stock_source",)),
+    ("materials", "materials on the bottom: what stays, what is removed by when", ("materials",)),
+    ("monitoring", "monitoring schedule", ("monitoring",)),
+    ("high_water_m", "high water above the depth datum", ("high_water_m",)),
+    ("low_water_m", "low water above the depth datum", ("low_water_m",)),
+)
+
+
+def open_rows(
+    project: Project,
+    ground: Ground,
+    tables: dict[str, pd.DataFrame],
+    rules: list[Row],
+    permitted: list[Row],
+    texts: list[Row],
+) -> list[Row]:
+    """Return the rows of `open_items`: facts nobody stated, and what does not fit."""
+    settings = project.settings
+    areas, sites = tables["work_areas"], tables["sites"]
+    rows: list[Row] = []
+
+    def add(item: str, place: str, kind: str = MISSING) -> None:
+        rows.append({"item": item, "place": place, "kind": kind})
+
+    if not settings.permit:
+        add("no permit is described: authority, numbers, dates and all facts below", "[[permit]]")
+    first = settings.permit[0] if settings.permit else None
+    for key, what, names in _FACTS:
+        lacking = first is None or _lacking(first, names)
+        if lacking:
+            add(what, f"permit[1].{key}")
+    tall = {h.species for h in first.heights} if first else set()
+    for s in settings.species:
+        if s.code not in tall and not ground.scout:
+            add(f"height of a unit of {s.code} above the bottom, now and later", "permit[1].heights")
+    for key, what in (
+        ("coastline", "coastline for the vicinity sheet"),
+        ("protected", "protected areas: nothing here says that work is allowed"),
+    ):
+        if getattr(settings.layers, key) is None:
+            add(what, f"layers.{key}")
+    if not settings.layers.constraints:
+        add("seagrass, heritage, cables, anchorages, other teams' plots: no layer was given", "layers.constraints")
+    if settings.harbour is None:
+        add("harbour, for its distance", "harbour")
+    if settings.layers.bathymetry.datum.strip().lower() in ("not stated", "unknown", "none"):
+        add("datum of the depths", "layers.bathymetry.datum")
+    if ground.scout:
+        add(f"areas to scout, no plots: {ground.scout_reason}", "layers.substrate", CONFLICT)
+    if settings.spacing.mode == "fill":
+        add("mode fill is an estimate of capacity: its counts cannot be applied for", "spacing.mode", CONFLICT)
+    for r in sites[sites["chosen"]].itertuples() if not ground.scout else ():
+        if r.site not in set(areas["site"]):
+            add(f"site {r.site} is chosen and holds no plot: it has no sheet", "sites", CONFLICT)
+    for r in areas.itertuples():
+        if not r.whole:
+            add(f"work area {r.work_area}: {r.note}", "permit.area_file, layers.protected", CONFLICT)
+    for row in rules:
+        if str(row["verdict"]).startswith(("FORBIDDEN", "PERMIT NEEDED", "permit said", "a unit stands")):
+            add(f"work area {row['work_area']}, {row['name']}: {row['verdict']}", "work_rules", CONFLICT)
+    for row in permitted:
+        if not row["kept"]:
+            add(
+                f"{row['permit']}: {row['what']}: {row['planned']} planned, {row['permitted']} permitted",
+                "permit",
+                CONFLICT,
+            )
+    for row in texts:
+        if not row["fits"]:
+            add(
+                f"text {row['name']}: {row['characters']} characters, the form takes {row['most_characters']}",
+                f"permit[1].text_limits.{row['name']}",
+                CONFLICT,
+            )
+    return rows
+
+
+def _lacking(permit: Permit, names: tuple[str, ...]) -> bool:
+    values = [getattr(permit, n) for n in names]
+    given = [v is not None and v != [] for v in values]
+    return not any(given) if names == ("file_number", "number") else not all(given)
+
+
+def text_rows(project: Project, ground: Ground, tables: dict[str, pd.DataFrame]) -> list[Row]:
+    """Return the rows of `packet_texts`: abstract, methods, and a text for each figure."""
+    permit = project.settings.permit[0] if project.settings.permit else None
+    limits: dict[str, Any] = dict(permit.text_limits) if permit else {}
+    blocks = {"abstract": _abstract(project, permit, tables), "methods": _methods(project, permit, tables)}
+    blocks["figure: vicinity"] = _vicinity_text(project, tables)
+    for row in tables["work_areas"].itertuples():
+        blocks[f"figure: {row.work_area}"] = _figure_text(project, row, tables)
+    return [
+        {
+            "name": name,
+            "text": text,
+            "characters": len(text),
+            "most_characters": limits.get(name),
+            "fits": name not in limits or len(text) <= limits[name],
+        }
+        for name, text in blocks.items()
+    ]
+
+
+def _abstract(project: Project, permit: Permit | None, tables: dict[str, pd.DataFrame]) -> str:
+    areas, planting = tables["work_areas"], tables["planting"]
+    names = {s.code: s.name for s in project.settings.species}
+    total = float(areas["area_m2"].sum())
+    where = f" in {permit.water_body}" if permit and permit.water_body else ""
+    parts = []
+    if permit and permit.purpose:
+        parts.append(permit.purpose)
+    if len(planting):
+        counts = planting.groupby("species")[["units", "fragments"]].sum()
+        each = "; ".join(
+            f"{names.get(str(s), str(s))}: {int(r.fragments)} fragments in {int(r.units)} units"
+            for s, r in counts.iterrows()
+        )
+        parts.append(
+            f"{int(planting['fragments'].sum())} fragments are planted at {planting['site'].nunique()} sites{where}: {each}."
+        )
+    kind = "areas to scout" if len(areas) and areas["kind"].iloc[0] == "area to scout" else "work areas"
+    parts.append(f"The {len(areas)} {kind} cover {total:,.0f} m² ({total / 10_000:.2f} ha).")
+    if permit and permit.planting_from and permit.planting_to:
+        parts.append(f"Planting is planned from {permit.planting_from} to {permit.planting_to}.")
+    return " ".join(parts)
+
+
+def _methods(project: Project, permit: Permit | None, tables: dict[str, pd.DataFrame]) -> str:
+    spacing = project.settings.spacing
+    if not len(tables["plots"]):
+        return "No plots are planned: divers look at the areas first."
+    shape = (
+        f"rectangles of {spacing.plot.length_m:g} by {spacing.plot.width_m:g} m"
+        if spacing.plot.shape == "rectangle"
+        else f"circles of {spacing.plot.radius_m:g} m radius"
+    )
+    parts = [
+        f"Divers lay a tape line between two pins in each of {len(tables['plots'])} plots"
+        + (f", {shape}" if spacing.mode == "plots" else "")
+        + ".",
+        f"Units are planned at least {spacing.separation_m:g} m apart, with {spacing.lay_tolerance_m:g} m more for the "
+        f"error of a hand, and {spacing.clearance_m:g} m from living colonies.",
+        f"Each work area is its plots widened by {spacing.pin_error_m + spacing.lay_tolerance_m:g} m for the error of "
+        "pins and hands.",
+    ]
+    if permit and permit.attachment:
+        parts.append(f"Fragments are attached by {permit.attachment}.")
+    if permit and permit.stock_source:
+        parts.append(f"Source of stock: {permit.stock_source}")
+    genets = tables["planting"]
+    if len(genets):
+        parts.append("No two units of one genet are neighbours where counts allow.")
+    if permit and permit.monitoring:
+        parts.append("Monitoring: " + "; ".join(f"{m.when}: {m.what}" for m in permit.monitoring) + ".")
+    return " ".join(parts)
+
+
+def _vicinity_text(project: Project, tables: dict[str, pd.DataFrame]) -> str:
+    areas = tables["work_areas"]
+    named = ", ".join(areas["work_area"].astype(str).head(30)) or "none"
+    text = f"Map of the vicinity with the work areas {named}"
+    if project.settings.layers.coastline:
+        text += ", the coast"
+    if project.settings.harbour and len(areas):
+        away = areas["harbour_m"]
+        text += (
+            f" and the harbour {project.settings.harbour.name}, {away.min() / 1000:.1f} to {away.max() / 1000:.1f} km "
+            "away in a straight line"
+        )
+    return text + ". Grid north is up."
+
+
+def _figure_text(project: Project, row: Any, tables: dict[str, pd.DataFrame]) -> str:
+    planting = tables["planting"]
+    own = planting[planting["site"] == row.site]
+    text = f"Plan and section of {row.kind} {row.work_area}: {int(row.corners)} numbered corners, {row.area_m2:,.0f} m²"
+    if int(row.plots):
+        text += f", {int(row.plots)} plots with {int(row.units)} units"
+        text += f" ({', '.join(sorted(set(own['species'].astype(str))))})" if len(own) else ""
+        text += f", charted depth {row.depth_min_m:.1f} to {row.depth_max_m:.1f} m below {_datum(project)}"
+    return text + ". Grid north is up; the section runs from its western end A to A′."
+
+
+def _datum(project: Project) -> str:
+    return project.settings.layers.bathymetry.datum
