@@ -147,3 +147,33 @@ def leeward_places(shelter: Mapping[str, Sequence[tuple[float, str]]], site: str
             lee = in_the_lee({s: rows for s, rows in shelter.items() if s != site}, direction)
             out.append((direction, sorted(s for s, w in lee.items() if w == "sheltered")))
     return out
+
+
+def sheltered_sectors(rows: Sequence[tuple[float, str]]) -> list[tuple[float, float]]:
+    """Return the sectors in which a site is sheltered, as first and last direction of each run, clockwise.
+
+    Parameters
+    ----------
+    rows : sequence of (direction_deg, word)
+        Of one site, directions evenly spread.
+
+    Examples
+    --------
+    >>> sheltered_sectors([(0, "sheltered"), (90, "exposed"), (180, "unknown"), (270, "sheltered")])
+    [(270, 0)]
+    """
+    ordered = sorted(rows)
+    good = [word == "sheltered" for _, word in ordered]
+    if not ordered or not any(good):
+        return []
+    if all(good):
+        return [(ordered[0][0], ordered[-1][0])]
+    n = len(ordered)
+    out = []
+    for k in range(n):
+        if good[k] and not good[k - 1]:
+            end = k
+            while good[(end + 1) % n]:
+                end += 1
+            out.append((ordered[k][0], ordered[end % n][0]))
+    return out

@@ -214,14 +214,6 @@ class Fieldwork(Part):
         return self
 
 
-class TideFile(Part):
-    """Predictions pasted by the team: local time and height above the datum of the depths [m]."""
-
-    file: Text
-    time: Text = "time"
-    height_m: Text = "height_m"
-
-
 class Sheets(Part):
     """The diver's pack."""
 
