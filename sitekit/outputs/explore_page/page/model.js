@@ -58,13 +58,13 @@ explore.model = (() => {
     }
     return {
       ...one, codes, pattern, states, plan: one.criteria.map((c) => c.weight), weights: Float64Array.from(one.criteria.map((c) => c.weight)),
-      sum: new Float32Array(n), rest: new Float32Array(n), restOf: -2, score: new Float32Array(n), count: 0, total: 0,
+      sum: new Float64Array(n), summed: -1, score: new Float32Array(n), count: 0, total: 0,
     };
   }
 
   // What a code adds: −log2 r, r, or r for the lowest. Unknown adds nothing; 0 is dealt with by the pattern.
   function table(model, weight) {
-    const { logs: l, head, method } = model, out = new Float32Array(l.length);
+    const { logs: l, head, method } = model, out = new Float64Array(l.length);
     for (let c = 0; c < head.levels; c += 1) { out[c] = method === 0 ? weight * l[c] : method === 1 ? weight * 2 ** -l[c] : 2 ** -l[c]; }
     out[head.levels] = 0;
     out[head.levels + 1] = method === 2 ? 1 : 0;
@@ -73,16 +73,19 @@ explore.model = (() => {
   function add(into, codes, values, n) { for (let j = 0; j < n; j += 1) { into[j] += values[codes[j]]; } }
   function least(into, codes, values, n) { for (let j = 0; j < n; j += 1) { const v = values[codes[j]]; if (v < into[j]) { into[j] = v; } } }
 
-  // Sums over all criteria but one are kept while that one is dragged.
-  function gather(model, s, moved) {
-    const { n, method } = model, step = method === 2 ? least : add, start = method === 2 ? 1 : 0;
-    if (moved < 0 || s.restOf !== moved || s.restMethod !== method) {
-      s.rest.fill(start);
-      s.codes.forEach((codes, i) => { if (i !== moved && s.weights[i] > 0) { step(s.rest, codes, table(model, s.weights[i]), n); } });
-      s.restOf = moved; s.restMethod = method;
+  // A dragged criterion changes the sums by a difference; the lowest response only asks which weights are above 0.
+  function gather(model, s, moved, before) {
+    const { n, method } = model, now = moved < 0 ? 0 : s.weights[moved];
+    if (moved >= 0 && s.summed === method && method < 2) {
+      const old = table(model, before), fresh = table(model, now);
+      for (let c = 0; c < fresh.length; c += 1) { fresh[c] -= old[c]; }
+      add(s.sum, s.codes[moved], fresh, n);
+      return;
     }
-    s.sum.set(s.rest);
-    if (moved >= 0 && s.weights[moved] > 0) { step(s.sum, s.codes[moved], table(model, s.weights[moved]), n); }
+    if (moved >= 0 && s.summed === method && before > 0 === now > 0) { return; }
+    s.sum.fill(method === 2 ? 1 : 0);
+    s.codes.forEach((codes, i) => { if (s.weights[i] > 0) { (method === 2 ? least : add)(s.sum, codes, table(model, s.weights[i]), n); } });
+    s.summed = method;
   }
 
   function divisors(model, s) {
@@ -101,9 +104,10 @@ explore.model = (() => {
     return { per, kind };
   }
 
-  // Scores of a species after a change: `moved` is the criterion that is dragged, −1 for all. Blind cells get −1.
-  function rescore(model, s, moved) {
-    gather(model, s, moved);
+  // Scores of a species after a change: `moved` is the criterion that was dragged from the weight `before`, −1 for all.
+  // Cells of which too much is unknown get −1.
+  function rescore(model, s, moved, before) {
+    gather(model, s, moved, before);
     const { n, method } = model, { per, kind } = divisors(model, s), { sum, score, pattern } = s;
     if (method === 0) {
       for (let p = 0; p < per.length; p += 1) { per[p] *= -Math.LN2; }

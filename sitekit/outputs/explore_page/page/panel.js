@@ -48,7 +48,7 @@ explore.panel = (() => {
       make("td", tr, s && s.share !== null ? `≈ ${whole(now * cell / s.unit_m2 * s.share)}` : "");
     }
     const s = state.species;
-    $("ex-room").textContent = `Room at most: area over ${s.unit_m2.toFixed(2)} m² a unit (√3/2 · d², ${s.code}: d = ${s.separation_m.toFixed(2)} m). As laid out: ` +
+    $("ex-room").textContent = `Room in closest packing: area over ${s.unit_m2.toFixed(2)} m² a unit (√3/2 · d², ${s.code}: d = ${s.separation_m.toFixed(2)} m). As laid out: ` +
       (s.share === null ? "this run has no capacity." : `the run's layout holds ${(100 * s.share).toFixed(1)} % of that for ${s.code}.`) + " An estimate: only a run lays colonies out.";
     $("ex-line").textContent = `${s.code}: ${whole(s.count * cell)} m² pass at ${model.passing.toFixed(2)} and above; mean score there ${s.count ? s.mean.toFixed(2) : "–"}.`;
   }

@@ -82,8 +82,9 @@
     for (const s of $("ex-both").checked ? model.species : [state.species]) {
       const k = s === state.species ? i : s.criteria.findIndex((c) => c.name === name);
       if (k < 0 || s.weights.every((w, m) => (m === k ? weight : w) === 0)) { continue; }
+      const before = s.weights[k];
       s.weights[k] = weight;
-      explore.model.rescore(model, s, k);
+      explore.model.rescore(model, s, k, before);
       explore.model.count(model, s);
     }
     show(started);
