@@ -53,7 +53,7 @@ def responses(
     criteria: Mapping[str, Sequence[Criterion]],
     *,
     step: int = 1,
-    into: Callable[[NDArray[np.float64]], NDArray[Any]] = np.float32,
+    into: Callable[[NDArray[np.float64]], NDArray[Any]] = np.asarray,
     dtype: str = "float32",
 ) -> tuple[list[Shared], NDArray[Any]]:
     """Return the responses of every criterion in every cell.

@@ -73,7 +73,7 @@ def test_page_and_run_score_alike(opened: Any, method: str) -> None:
     """The page would promise cells that the run rejects: every cell within 1/255, the same cells unknown."""
     count, shape = 8, (120, 160)
     raw = made.made_responses(count, shape)
-    scene = made.scene(shape, count, method=method, responses=encode(raw), max_unknown_weight=0.2)
+    scene = made.scene(shape, count, method=method, responses=encode(raw), max_unknown_weight=0.15)
     weights = [c.weight for c in scene.species[0].criteria]
     weights[3] = 0.45
     page = opened(scene)
