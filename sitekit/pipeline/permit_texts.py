@@ -11,7 +11,7 @@ from sitekit.pipeline.permit_checks import Row
 from sitekit.pipeline.project import Project
 from sitekit.season.settings_permit import Permit
 
-MISSING, CONFLICT = "missing fact", "conflict"
+MISSING, CONFLICT, NOTE = "missing fact", "conflict", "note"
 # Facts that an office asks for (trade rows TV-114 to TV-125, topic permit) and the keys that state them.
 _FACTS = (
     ("file_number", "file or application number", ("file_number", "number")),
@@ -76,7 +76,8 @@ def open_rows(
         add("mode fill is an estimate of capacity: its counts cannot be applied for", "spacing.mode", CONFLICT)
     for r in sites[sites["chosen"]].itertuples() if not ground.scout else ():
         if r.site not in set(areas["site"]):
-            add(f"site {r.site} is chosen and holds no plot: it has no sheet", "sites", CONFLICT)
+            given = tables["allotment"]["site"].eq(r.site).any()
+            add(f"site {r.site} is chosen and holds no plot: it has no sheet", "sites", CONFLICT if given else NOTE)
     for r in areas.itertuples():
         if not r.whole:
             add(f"work area {r.work_area}: {r.note}", "permit.area_file, layers.protected", CONFLICT)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import shapely
@@ -64,7 +65,7 @@ def work_areas(
     return sorted(found, key=lambda f: f[1][0])
 
 
-def fewer_corners(hull: BaseGeometry, most: int = MOST_CORNERS, waste: float = WASTE) -> BaseGeometry:
+def fewer_corners(hull: Any, most: int = MOST_CORNERS, waste: float = WASTE) -> BaseGeometry:
     """A convex outline with few corners that holds a convex one: its cheapest sides go, the neighbours are drawn on.
 
     Parameters
@@ -192,7 +193,8 @@ def around(shape: BaseGeometry, most_corners: int, start_m: float) -> BaseGeomet
         found = shapely.simplify(solid, t, preserve_topology=True)
         if corner_count(found) <= most_corners and found.is_valid and found.buffer(1e-6).contains(shape):
             return found
-    return shape.convex_hull
+    hull: BaseGeometry = shape.convex_hull
+    return hull
 
 
 def corner_count(shape: BaseGeometry) -> int:
