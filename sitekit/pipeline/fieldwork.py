@@ -181,7 +181,7 @@ def _queue(
         key=lambda k: place.get(str(plots["site"].iloc[k]), len(place)),
     )
     methods = {s: work.methods[m].minutes_per_unit for s, m in work.attach.items()}
-    own = dict(colonies.groupby("plot", sort=False))
+    own = dict(iter(colonies.groupby("plot", sort=False)))
     for k in order:
         plot = plots.iloc[k]
         part = own.get(plot["plot"])

@@ -231,7 +231,7 @@ def letter_rows(colonies: pd.DataFrame) -> tuple[list[dict[str, Any]], dict[tupl
 def segment_rows(plots: pd.DataFrame, colonies: pd.DataFrame, step_m: float) -> list[dict[str, Any]]:
     """Return the table `segments`: counts per genet and stretch of tape of every rectangular plot."""
     rows = []
-    own = dict(colonies.groupby("plot", sort=False))
+    own = dict(iter(colonies.groupby("plot", sort=False)))
     for plot in plots.itertuples():
         part = own.get(plot.plot)
         if part is None or part["along_m"].isna().any():
