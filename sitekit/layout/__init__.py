@@ -5,6 +5,7 @@
 - sweep: rows swept by exact contact
 - renewal: small discs cleared and laid anew
 - spacing: as many points as fit, or the best N
+- mixed: several species together, a separation per pair
 - bound: what no layout can beat
 - capacity: how many units a bottom holds, beside its bound
 - tape: along and offset beside a line between two pins

@@ -19,7 +19,7 @@ from sitekit.base.compiled import compiled
 from sitekit.errors import Faults
 from sitekit.layout.buckets import SAFETY_M, add_point, disc_buckets, is_free, new_buckets
 from sitekit.layout.lattice import lattice_points
-from sitekit.layout.renewal import renew
+from sitekit.layout.renewal import NO_LIMIT, enter_all, most_in_disc, renew
 from sitekit.layout.sweep import sweep
 
 Floats = NDArray[np.float64]
@@ -155,10 +155,13 @@ def _best(bottom: _Bottom, values: Floats, wanted: int, effort: int, seed: int) 
         keep = np.lexsort((x, y, -worth))[:wanted]
         return float(worth[keep].sum()), x[keep], y[keep]
 
-    x, y, method = bottom.most(effort, seed)
+    def renewed(x: Floats, y: Floats, method: str) -> tuple[Floats, Floats, str]:
+        return (*bottom.renewed(x, y, effort, seed, values, wanted), method) if effort else (x, y, method)
+
+    x, y, method = bottom.most(0, seed)
     total, bx, by = cut(x, y)
     if x.size <= wanted:
-        return x, y, method
+        return renewed(x, y, method)
     levels = np.unique(values[bottom.allowed])
     low, high = 0, levels.size - 1
     for _ in range(12):
@@ -175,7 +178,7 @@ def _best(bottom: _Bottom, values: Floats, wanted: int, effort: int, seed: int) 
         trial, tx, ty = cut(x, y)
         if tx.size == min(wanted, bx.size) and trial > total + 1e-12:
             total, bx, by, method = trial, tx, ty, name
-    return bx, by, method
+    return renewed(bx, by, method)
 
 
 class _Bottom:
@@ -221,7 +224,7 @@ class _Bottom:
         px, py = np.empty(max(self.room, x.size + 64)), np.empty(max(self.room, x.size + 64))
         px[: x.size], py[: x.size] = x, y
         buckets = new_buckets(*self.size, self.separation)
-        _enter(buckets, px, py, x.size, self.separation)
+        enter_all(buckets, px, py, x.size, self.separation)
         step = self.separation * math.sqrt(3.0) / 2.0 / fineness * (1.0 + _EASE)
         step = min(step, 0.999 * self.cell)  # no row of cells is stepped over
         count = sweep(self.allowed, self.cell, frame, step, self.separation, self.clear, buckets, px, py, x.size)
@@ -325,17 +328,35 @@ class _Bottom:
         count = _enter_free(buckets, x[order], y[order], px, py, 0, self.separation)
         return self.filled(px[:count], py[:count])
 
-    def renewed(self, x: Floats, y: Floats, effort: int, seed: int) -> tuple[Floats, Floats]:
-        """Clear small discs and lay them anew, one step per count of `effort`; never fewer points."""
-        px, py = np.empty(max(self.room, x.size + 64)), np.empty(max(self.room, x.size + 64))
+    def renewed(
+        self, x: Floats, y: Floats, effort: int, seed: int, values: Floats | None = None, wanted: int = NO_LIMIT
+    ) -> tuple[Floats, Floats]:
+        """Clear small discs and lay them anew, one step per count of `effort`: never fewer points, nor of less value."""
+        room = max(self.room, x.size + 64)
+        px, py, kind = np.empty(room), np.empty(room), np.zeros(room, np.int64)
         px[: x.size], py[: x.size] = x, y
         buckets = new_buckets(*self.size, self.separation)
-        _enter(buckets, px, py, x.size, self.separation)
+        enter_all(buckets, px, py, x.size, self.separation)
+        value = np.zeros((0, 0, 0), np.float32) if values is None else values[None].astype(np.float32)
+        distances, most = np.array([[self.separation]]), np.array([wanted], np.int64)
         draw = np.random.default_rng([seed, 1])
         count = x.size
         for first in range(0, effort, STEPS_AT_ONCE):
-            chances = draw.random((min(STEPS_AT_ONCE, effort - first), 4))
-            count, _ = renew(self.allowed, self.cell, self.separation, self.clear, buckets, px, py, count, chances)
+            count, _ = renew(
+                self.allowed[None],
+                value,
+                self.cell,
+                distances,
+                self.clear,
+                buckets,
+                px,
+                py,
+                kind,
+                count,
+                most,
+                most_in_disc(distances),
+                draw.random((min(STEPS_AT_ONCE, effort - first), 5)),
+            )
         return px[:count].copy(), py[:count].copy()
 
 
@@ -362,12 +383,6 @@ def _edge_sides(allowed: Flags) -> int:
     """Return the number of cell sides between allowed and other cells."""
     padded = np.pad(allowed, 1)
     return int((padded[1:] != padded[:-1]).sum() + (padded[:, 1:] != padded[:, :-1]).sum())
-
-
-@compiled
-def _enter(buckets: NDArray[np.int32], x: Floats, y: Floats, count: int, separation: float) -> None:
-    for k in range(count):
-        add_point(buckets, x, y, k, separation)
 
 
 @compiled
