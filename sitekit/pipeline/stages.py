@@ -32,6 +32,7 @@ def _layer_files(settings: Settings) -> dict[str, str]:
         "layers.area": layers.area,
         "layers.named_places": layers.named_places,
         "layers.coastline": layers.coastline,
+        "layers.picture": layers.picture,
         **{f"layers.constraints.{n}": c for n, c in layers.constraints.items()},
         **{f"layers.colonies[{i + 1}]": c for i, c in enumerate(layers.colonies)},
         **{f"layers.rasters.{n}": r for n, r in layers.rasters.items()},
