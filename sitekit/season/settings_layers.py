@@ -120,6 +120,10 @@ class NamedPlaces(File):
     name_field: Text = "name"
 
 
+class Picture(File):
+    """The team's own picture from above, a GeoTIFF with 8-bit colours, to lay the map on."""
+
+
 class Layers(Part):
     """All files of the plan; only the bathymetry is always due."""
 
@@ -130,6 +134,7 @@ class Layers(Part):
     area: Area | None = None
     named_places: NamedPlaces | None = None
     coastline: Coastline | None = None
+    picture: Picture | None = None
     constraints: dict[Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,30}$")], Constraint] = {}
     rasters: dict[Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,30}$")], UserRaster] = {}
 
