@@ -18,9 +18,14 @@
 - place_scores: named places scored beside the candidates
 - candidates: stage 3, patches of passing cells and what they offer
 - given: results that a person edited
+- stocks: the nursery's stock as the plan may use it
 - ways: distances and ways by sea of the candidates
 - weighing: candidates, budget and rules as a problem to solve
+- site_rows: rows of the table sites and of what stands behind a choice
 - control_areas: unplanted areas to compare with
+- picking: cells of candidates and a sample of all, as terms that weights multiply
+- best_shares: how often each cell is among the best
+- sensitivity: stage 4, whether the ranking holds
 - choose: stage 4, which sites to work at
 - allocate: stage 5, who gets which genets
 - place: stage 6, where each unit stands

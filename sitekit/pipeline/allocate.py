@@ -11,28 +11,44 @@ from sitekit.errors import Fault
 from sitekit.pipeline.fields import read_ground
 from sitekit.pipeline.given import given_allotment
 from sitekit.pipeline.project import Done, Project
+from sitekit.pipeline.stocks import UNNAMED, read_stock_rows, usable_units
 from sitekit.season.plan_tables import read_plan, write_plan
-from sitekit.sites.allocate import Share, hand_out
-from sitekit.stock.inventory import Gate, check_stock, read_stock, usable_counts
+from sitekit.sites.allocate import Share, hand_out, hand_out_as_chosen
+from sitekit.stock.inventory import usable_counts
 
-UNNAMED = "any"  # genet of units planned without a stock list
+# tables of the stages before, kept, and this stage's own
+EARLIER = (
+    "candidates",
+    "candidate_species",
+    "candidate_ranks",
+    "influence",
+    "place_scores",
+    "sites",
+    "site_species",
+    "alternatives",
+    "budget_use",
+    "budget_curve",
+    "scouting",
+    "control_areas",
+)
+OWN = ("stock", "allotment", "unallotted", "unplaced")
 
 
 def run(project: Project, run_id: str) -> Done:
-    """Write the tables `stock`, `allotment` and the first rows of `unplaced`."""
+    """Write the tables `stock`, `allotment`, `unallotted` and the first rows of `unplaced`."""
     settings = project.settings
     season = project.result("season.gpkg")
     tables = read_plan(season)
     crs = read_ground(project).grid.crs
     stock = read_stock_rows(project)
-    units = _units(project, stock)
+    units = usable_units(project, stock)
     capacity = _capacity(tables)
     sites = tables["sites"]
     chosen = [(str(s.site), capacity.get(str(s.candidate), {})) for s in sites[sites["chosen"]].itertuples()]
     wanted = dict(settings.spacing.numbers)
     if settings.spacing.mode == "fill":
         units, wanted = _fill(project, chosen), {}
-    shares = hand_out(chosen, units, wanted)
+    shares = _shares(project, tables, chosen, units, wanted)
     edited = given_allotment(project, [name for name, _ in chosen], units)
     missing = {} if edited is not None else _missing(units, wanted)
     reason = "no chosen site has room" if chosen else "no site is chosen"
@@ -69,28 +85,63 @@ def run(project: Project, run_id: str) -> Done:
     return Done(["season.gpkg"], figures, _shortfalls(project, unplaced, bool(chosen)))
 
 
-def read_stock_rows(project: Project) -> pd.DataFrame:
-    """Return the stock as read, each row judged by the gate; empty without a stock list."""
-    settings = project.settings
-    if settings.stock is None:
-        return build("stock", [])
-    gate = Gate(
-        least_size_cm={s.code: s.least_size_cm for s in settings.species if s.least_size_cm is not None},
-        accept_watch=settings.stock.accept_watch,
-        planting_date=settings.plan.date,
-        health_days=settings.stock.oldest_health_days,
-    )
-    path = project.input(settings.stock.file, "stock.file")
-    return check_stock(read_stock(path), species=[s.code for s in settings.species], gate=gate)
+def _shares(
+    project: Project,
+    tables: dict[str, pd.DataFrame],
+    chosen: list[tuple[str, dict[str, int]]],
+    units: dict[tuple[str, str], int],
+    wanted: dict[str, int],
+) -> list[Share]:
+    """Return who gets what: the numbers that choose settled, or best site first where it settled none."""
+    settled = tables["site_species"]
+    if len(settled) and project.settings.spacing.mode != "fill":
+        numbers: dict[str, dict[str, int]] = {name: {} for name, _ in chosen}
+        rows: list[Any] = list(settled.itertuples())
+        for row in rows:
+            numbers[str(row.site)][str(row.species)] = int(row.units)
+        plan = [(name, numbers[name]) for name, _ in chosen]
+        return hand_out_as_chosen(plan, units, genet_sites=project.settings.choose.genet_sites)
+    sites = tables["sites"]
+    most = {str(s): int(m) for s, m in zip(sites["site"], sites["most_units"], strict=True) if not pd.isna(m)}
+    return hand_out(chosen, units, wanted, most)
 
 
-def _units(project: Project, stock: pd.DataFrame) -> dict[tuple[str, str], int]:
-    """Return outplant units by species and genet: whole units of the usable fragments."""
+def _unallotted(
+    project: Project,
+    stock: pd.DataFrame,
+    units: dict[tuple[str, str], int],
+    tables: dict[str, pd.DataFrame],
+    unplaced: list[dict[str, Any]],
+) -> list[dict[str, Any]]:
+    """Return a line for all usable stock that no site takes, and where it goes."""
     settings = project.settings
+    if settings.stock is None or settings.spacing.mode == "fill":
+        return []
     per_unit = {s.code: s.fragments_per_unit for s in settings.species}
-    if settings.stock is None:
-        return {(code, UNNAMED): number for code, number in settings.spacing.numbers.items()}
-    return {key: fragments // per_unit[key[0]] for key, fragments in usable_counts(stock).items()}
+    usable = usable_counts(stock)
+    rows: list[Any] = list(tables["allotment"].itertuples())
+    taken: dict[tuple[str, str], int] = {}
+    for row in rows:
+        key = (str(row.species), str(row.genet))
+        taken[key] = taken.get(key, 0) + int(row.number)
+    lost = {(str(r["species"]), str(r["genet"])) for r in unplaced if r.get("genet")}
+    goes = "stays in the nursery" if settings.choose.leftovers == "return" else "reserve plot"
+    found = []
+    for key in sorted(units):
+        left = units[key] - taken.get(key, 0)
+        fragments = usable[key] - taken.get(key, 0) * per_unit[key[0]]
+        if fragments <= 0:
+            continue
+        if left == 0:
+            reason = "too few fragments for a whole unit"
+        elif key in lost:
+            reason = "no chosen site has room for it"
+        else:
+            reason = "more than is wanted, or than the budget allows"
+        found.append(
+            {"species": key[0], "genet": key[1], "number": left, "fragments": fragments, "goes": goes, "reason": reason}
+        )
+    return found
 
 
 def _capacity(tables: dict[str, pd.DataFrame]) -> dict[str, dict[str, int]]:

@@ -20,6 +20,7 @@ from sitekit.layers.blocks import in_order
 from sitekit.pipeline.bottoms import read_bottom, read_colonies
 from sitekit.pipeline.capacities import Room, room_for
 from sitekit.pipeline.fields import RASTERS, Ground, raster, read_ground, species_criteria
+from sitekit.pipeline.place_scores import score_places
 from sitekit.pipeline.places import named_places, site_places
 from sitekit.pipeline.project import Done, Project
 from sitekit.season.plan_tables import write_plan
@@ -39,7 +40,8 @@ def run(project: Project, run_id: str) -> Done:
     cells = [cells[i] for i in order]
     matched = match_codes(sites, outlines)
     code_of = {index: site.code for site, index in zip(sites, matched, strict=True) if index is not None}
-    names = nearest_names(outlines, *named_places(project, ground.grid.crs))
+    places = named_places(project, ground.grid.crs)
+    names = nearest_names(outlines, [p.name for p in places], [p.shape for p in places])
     labels = [f"C{i + 1:0{max(2, len(str(len(outlines))))}d}" for i in range(len(outlines))]
     rooms = _rooms(project, ground, outlines)
     areas = [polygon_area(o, ground.grid.crs) for o in outlines]
@@ -93,6 +95,7 @@ def run(project: Project, run_id: str) -> Done:
     tables = {
         "candidates": build("candidates", rows, [_multi(o) for o in outlines], crs),
         "candidate_species": build("candidate_species", species_rows),
+        "place_scores": score_places(project, ground, places, outlines, labels),
     }
     write_plan(project.target("season.gpkg"), tables, crs)
     return Done(

@@ -121,3 +121,50 @@ def given_colonies(project: Project, plots: pd.DataFrame, crs: CRS) -> pd.DataFr
                 "colonies.from", "plots " + ", ".join(lost[:5]), "plots of this plan", "Correct the plot column."
             )
     return build("colonies", [{str(k): v for k, v in r.items()} for r in rows], list(frame.geometry), crs)
+
+
+_TRUE, _FALSE = ("true", "yes", "1"), ("false", "no", "0")
+
+
+def given_sites(project: Project, candidates: pd.DataFrame) -> dict[str, tuple[bool, str]] | None:
+    """Return the sites named by `[sites] from`, None without any: site -> (chosen, reason).
+
+    The file is a CSV with the columns site, chosen and reason, for instance a copy of out/sites.csv.
+
+    Raises
+    ------
+    InputFault
+        Naming every missing column, unknown or doubled site, and value of `chosen` that is neither true nor false.
+    """
+    setting = project.settings.sites
+    if setting is None:
+        return None
+    path = project.input(setting.from_file, "sites.from")
+    try:
+        frame = pd.read_csv(path, dtype=str, keep_default_na=False, encoding="utf-8-sig")
+    except (UnicodeDecodeError, pd.errors.ParserError, pd.errors.EmptyDataError) as error:
+        raise InputFault(Fault("sites.from", f"{path.name}: {error}", "a CSV in UTF-8", "Correct it.")) from error
+    with Faults() as faults:
+        for name in ("site", "chosen", "reason"):
+            if name not in frame.columns:
+                faults.add("sites.from", f"{path.name} lacks {name!r}", "site, chosen, reason", "Add the column.")
+    known = {str(c) if pd.isna(s) else str(s) for s, c in zip(candidates["site"], candidates["candidate"], strict=True)}
+    known |= {s.code for s in project.settings.site}
+    placed = {
+        str(c) if pd.isna(s) else str(s) for s, c in zip(candidates["site"], candidates["candidate"], strict=True)
+    }
+    found: dict[str, tuple[bool, str]] = {}
+    with Faults() as faults:
+        for line, row in enumerate(frame.to_dict("records"), start=2):
+            where, site = f"{path.name}, line {line}", str(row["site"])
+            word = str(row["chosen"]).strip().lower()
+            if word not in (*_TRUE, *_FALSE):
+                faults.add(where, f"chosen {row['chosen']!r}", "true or false", "Correct it.")
+            if site not in known:
+                faults.add(where, f"site {site!r} is not in this run", ", ".join(sorted(known)), "Correct the code.")
+            elif word in _TRUE and site not in placed:
+                faults.add(where, f"site {site!r} lies in no candidate", "a site that passes", "Set chosen to false.")
+            if site in found:
+                faults.add(where, f"site {site!r} stands there twice", "one line per site", "Drop one.")
+            found[site] = (word in _TRUE, str(row["reason"]).strip() or "edited by hand")
+    return found

@@ -28,6 +28,7 @@ from sitekit.layers.vertical import Vertical, check_sign
 from sitekit.pipeline.fields import GRID_FILE, RASTERS, Ground, write_ground
 from sitekit.pipeline.keep_clear import KEEP_CLEAR, drawn_layers, keep_clear_layers
 from sitekit.pipeline.project import Done, Project
+from sitekit.pipeline.scout import override_layers
 from sitekit.pipeline.sea import sea_layers
 from sitekit.pipeline.sea_inputs import read_sea_inputs
 from sitekit.season.plan_tables import fixed_time
@@ -64,6 +65,7 @@ def run(project: Project, run_id: str) -> Done:
     for name in settings.layers.rasters:
         rows.append(_user_raster(project, grid, name))
         names.add(f"raster_{name}")
+    seen = override_layers(project, grid, names)  # before the waves, which read the depths
     sea_files = sea_layers(project, grid, sea)
     reason = _scout_reason(project, grid, rows)
     ground = Ground(grid, frozenset(names), largest_scale_factor(grid.crs, grid.bounds), bool(reason), reason)
@@ -71,7 +73,7 @@ def run(project: Project, run_id: str) -> Done:
     files = [f"{RASTERS}/{n}.tif" for n in sorted(names)] + [GRID_FILE]
     files += [f"{RASTERS}/{n}.gpkg" for n in ("colonies", "protected") if n in names]
     files += [f"{RASTERS}/{n}.gpkg" for n in drawn_layers(settings)]
-    files += sea_files
+    files += [*sea_files, *seen]
     figures = {
         "grid": {
             "crs": grid.crs.name,

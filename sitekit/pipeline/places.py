@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import geopandas as gpd
+import pandas as pd
 import shapely
 from pyproj import CRS, Transformer
 from shapely.geometry.base import BaseGeometry
@@ -44,27 +47,55 @@ def site_places(project: Project, crs: CRS) -> list[Coded]:
     return found
 
 
-def named_places(project: Project, crs: CRS) -> tuple[list[str], list[BaseGeometry]]:
-    """Return names and shapes of the named places; site names are among them."""
-    names: list[str] = []
-    shapes: list[BaseGeometry] = []
+@dataclass(frozen=True)
+class NamedPlace:
+    """A place that a layer names: a polygon, or the disc around a point (the point itself where no radius is known)."""
+
+    name: str
+    kind: str | None
+    shape: BaseGeometry
+
+
+def named_places(project: Project, crs: CRS) -> list[NamedPlace]:
+    """Return the named places of the plan's layer, in the order of the file.
+
+    Raises
+    ------
+    InputFault
+        Naming every field that the file lacks and every radius that is no number above 0.
+    """
     layer = project.settings.layers.named_places
-    if layer is not None:
-        frame = gpd.read_file(project.input(layer.file, "layers.named_places.file"))
-        if layer.name_field not in frame.columns:
-            raise InputFault(
-                Fault(
-                    "layers.named_places.name_field",
-                    repr(layer.name_field),
+    if layer is None:
+        return []
+    frame = gpd.read_file(project.input(layer.file, "layers.named_places.file"))
+    with Faults() as faults:
+        for key in ("name_field", "kind_field", "radius_field"):
+            field = getattr(layer, key)
+            if field is not None and field not in frame.columns:
+                faults.add(
+                    f"layers.named_places.{key}",
+                    repr(field),
                     "one of " + ", ".join(c for c in frame.columns if c != "geometry"),
-                    "Name the column that holds names.",
+                    "Name the column that holds it.",
                 )
-            )
-        for name, shape in zip(frame[layer.name_field], frame.to_crs(crs).geometry, strict=True):
-            if name and shape is not None:
-                names.append(str(name))
-                shapes.append(shape)
-    return names, shapes
+    found: list[NamedPlace] = []
+    with Faults() as faults:
+        for (_, row), shape in zip(frame.iterrows(), frame.to_crs(crs).geometry, strict=True):
+            name = row[layer.name_field]
+            if not name or shape is None or shape.is_empty:
+                continue
+            given = row[layer.radius_field] if layer.radius_field else None
+            try:
+                radius = float(given) if given is not None and not pd.isna(given) else layer.radius_m
+            except (TypeError, ValueError):
+                radius = -1.0
+            if radius is not None and not radius > 0:
+                faults.add(f"named place {name!r}", f"radius {given!r}", "a number of metres above 0", "Correct it.")
+                continue
+            kind = row[layer.kind_field] if layer.kind_field else None
+            around = shape.buffer(radius) if radius is not None and not shape.geom_type.endswith("Polygon") else shape
+            found.append(NamedPlace(str(name), None if kind is None else str(kind), around))
+    return found
 
 
 def position_of(text: str, where: str) -> tuple[float, float]:

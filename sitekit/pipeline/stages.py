@@ -41,7 +41,7 @@ def _layer_files(settings: Settings) -> dict[str, str]:
     for i, colonies in enumerate(layers.colonies):
         if colonies.surveyed_area:
             files[f"layers.colonies[{i + 1}].surveyed_area"] = colonies.surveyed_area
-    return files | _sea_files(settings)
+    return files | _sea_files(settings) | _scout_file(settings)
 
 
 def _sea_files(settings: Settings) -> dict[str, str]:
@@ -59,6 +59,17 @@ def _site_files(settings: Settings) -> dict[str, str]:
     if settings.candidates.from_file:
         files["candidates.from"] = settings.candidates.from_file
     return files
+
+
+def _scout_file(settings: Settings) -> dict[str, str]:
+    return {"scout.from": settings.scout.from_file} if settings.scout.from_file else {}
+
+
+def _choice_files(settings: Settings) -> dict[str, str]:
+    files = {"stock.file": settings.stock.file} if settings.stock else {}
+    if settings.sites:
+        files["sites.from"] = settings.sites.from_file
+    return files | _scout_file(settings) | {k: v for k, v in _site_files(settings).items() if k.startswith("site[")}
 
 
 def _stock_files(settings: Settings) -> dict[str, str]:
@@ -96,11 +107,38 @@ class Stage:
 
 
 STAGES = (
-    Stage("layers", ("plan", "layers", "terrain", "spacing", "tide", "waves", "light", "heat"), _layer_files),
+    Stage(
+        "layers",
+        ("plan", "layers", "terrain", "spacing", "tide", "waves", "light", "heat", "scout", "site"),
+        _layer_files,
+    ),
     Stage("score", ("plan", "layers", "terrain", "species", "criteria", "weights", "score", "exclusions")),
     Stage("candidates", ("plan", "species", "score", "candidates", "site", "spacing", "layers"), _site_files),
-    Stage("choose", ("plan", "site", "species", "spacing")),
-    Stage("allocate", ("plan", "species", "spacing", "stock", "allotment"), _stock_files),
+    Stage(
+        "sensitivity",
+        ("plan", "layers", "terrain", "species", "criteria", "weights", "score", "exclusions", "sensitivity"),
+    ),
+    Stage(
+        "choose",
+        (
+            "plan",
+            "site",
+            "species",
+            "spacing",
+            "layers",
+            "stock",
+            "nursery",
+            "harbour",
+            "question",
+            "budget",
+            "choose",
+            "controls",
+            "scout",
+            "sites",
+        ),
+        _choice_files,
+    ),
+    Stage("allocate", ("plan", "species", "spacing", "stock", "allotment", "choose"), _stock_files),
     Stage("place", ("plan", "species", "spacing", "tagging", "layers", "colonies"), _stock_files, records=True),
     Stage("outline", ("plan", "species", "spacing", "layers", "permit", "harbour", "exclusions"), _permit_files),
     Stage("shelter", ("plan", "waves")),

@@ -115,9 +115,12 @@ class Constraint(File):
 
 
 class NamedPlaces(File):
-    """Named reefs, mooring balls, old plots."""
+    """Named reefs, mooring balls, old plots: polygons, or points with a radius around each."""
 
     name_field: Text = "name"
+    kind_field: Text | None = None
+    radius_field: Text | None = None
+    radius_m: Positive | None = None
 
 
 class Picture(File):

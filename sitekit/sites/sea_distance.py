@@ -31,12 +31,15 @@ class Routes:
         Length by sea [m]; infinite where no water leads there.
     moved_m : ndarray, shape (n,)
         How far the end was moved to reach water [m].
+    start_moved_m : float
+        How far the start was moved [m].
     lines : list of ndarray, shape (k, 2)
         Corners of each route as (row, column) of cell centres, from the end to the start; empty where there is none.
     """
 
     length_m: Floats
     moved_m: Floats
+    start_moved_m: float
     lines: list[Floats]
 
 
@@ -102,7 +105,7 @@ def sea_routes(water: ArrayLike, cell_m: float, start: tuple[float, float], ends
         corners = _pulled(free, corners)
         out[k] = float(np.hypot(*np.diff(corners, axis=0).T).sum()) * cell_m
         lines.append(corners)
-    return Routes(out, moved[1:] * cell_m, lines)
+    return Routes(out, moved[1:] * cell_m, float(moved[0]) * cell_m, lines)
 
 
 def _to_water(free: Flags, places: Floats) -> tuple[NDArray[np.int64], Floats]:

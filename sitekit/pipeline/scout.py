@@ -1,0 +1,132 @@
+"""What divers who looked brought back: read from the returned form, and put in place of the layers where they looked."""
+
+from __future__ import annotations
+
+import csv
+import json
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from pyproj import Transformer
+
+from sitekit.base.files import write_json
+from sitekit.errors import Fault, InputFault
+from sitekit.layers.blocks import run_blocks
+from sitekit.layers.grid import Grid
+from sitekit.layers.substrate import substrate_codes
+from sitekit.layers.tiled import Block, Output
+from sitekit.pipeline.fields import RASTERS, raster
+from sitekit.pipeline.project import Project
+from sitekit.sites.scout import BOTTOM_POINTS, Returned, read_forms
+
+APPLIED = f"{RASTERS}/scouted.json"  # what each form changed, for the tables
+MACROALGAE = "macroalgae_pct"  # a user's raster of this name takes the cover that was seen
+
+
+def returned_forms(project: Project) -> list[Returned]:
+    """Return the forms of `[scout] from`, in the order of its lines; none without the file.
+
+    Raises
+    ------
+    InputFault
+        Naming every fault of the file.
+    """
+    name = project.settings.scout.from_file
+    if name is None:
+        return []
+    path = project.input(name, "scout.from")
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            rows = [{str(k): str(v or "") for k, v in row.items() if k is not None} for row in csv.DictReader(file)]
+    except (UnicodeDecodeError, csv.Error) as error:
+        raise InputFault(Fault("scout.from", f"{path.name}: {error}", "a CSV in UTF-8", "Save it again.")) from error
+    return read_forms(rows, [s.code for s in project.settings.site], sorted(substrate_codes()))
+
+
+def override_layers(project: Project, grid: Grid, names: set[str]) -> list[str]:
+    """Put what was seen in place of the aligned layers; return the files written, with a note of what changed.
+
+    Each look at the bottom counts for the cells nearer to it than half the distance between looks; depth and cover count
+    for all five. Depth changes the layer only where the height of tide was noted with it.
+
+    Parameters
+    ----------
+    project : Project
+        With the rasters of this run written.
+    grid : Grid
+        The working grid.
+    names : set of str
+        Names of the aligned rasters.
+    """
+    forms = returned_forms(project)
+    if not forms:
+        return []
+    turn = Transformer.from_crs("EPSG:4326", grid.crs, always_xy=True)
+    step = project.settings.scout.points_m
+    codes = substrate_codes()
+    changed: dict[int, list[str]] = {f.line: [] for f in forms}
+    looks: dict[str, list[tuple[int, float, float, float, float]]] = {}
+    for form in (f for f in forms if f.known):
+        x, y = turn.transform(form.longitude_deg, form.latitude_deg)
+        for point, (east, north) in BOTTOM_POINTS.items():
+            at = (float(x + east * step), float(y + north * step))
+            if point in form.bottom and "substrate" in names:
+                looks.setdefault("substrate", []).append((form.line, *at, step / 2, codes[form.bottom[point]]))
+        around = (float(x), float(y), 1.5 * step)
+        if form.charted_depth_m is not None:
+            looks.setdefault("depth", []).append((form.line, *around, form.charted_depth_m))
+        if form.macroalgae_pct is not None and f"raster_{MACROALGAE}" in names:
+            looks.setdefault(f"raster_{MACROALGAE}", []).append((form.line, *around, form.macroalgae_pct))
+    for name, many in sorted(looks.items()):
+        counts = _repaint(project, grid, name, many)
+        label = name.removeprefix("raster_")
+        for line, cells in counts.items():
+            changed[line].append(
+                f"{label} in {cells} cells" if cells else f"{label}: outside the grid, nothing changed"
+            )
+    write_json(project.target(APPLIED), {str(k): "; ".join(v) for k, v in changed.items()})
+    return [APPLIED]
+
+
+def applied(project: Project) -> dict[int, str]:
+    """Return what each form changed, by the line of the form."""
+    path = project.result(APPLIED)
+    if not project.settings.scout.from_file or not path.exists():
+        return {}
+    return {int(k): str(v) for k, v in json.loads(path.read_text("utf-8")).items()}
+
+
+def _repaint(
+    project: Project, grid: Grid, name: str, looks: list[tuple[int, float, float, float, float]]
+) -> dict[int, int]:
+    """Write a raster again with discs of new values; return the cells changed per line of the form."""
+    counts = {look[0]: 0 for look in looks}
+    path = raster(project, name)
+    whole = name == "substrate"
+    beside = path.with_name(f"{path.stem}.scouted.tif")
+
+    def block(arrays: Any, part: Block) -> dict[str, NDArray[Any]]:
+        values = np.array(arrays["old"])
+        x, y = grid.window(part.row, part.col, (part.rows, part.cols)).centres()
+        for line, east, north, radius, value in looks:
+            disc = np.hypot(x[None, :] - east, y[:, None] - north) <= radius
+            values[disc] = value
+            counts[line] += int(disc.sum())
+        return {"new": values}
+
+    output = (
+        Output(beside, "uint8", ((name, ""),), 0)
+        if whole
+        else Output(beside, "float32", ((name, _unit(project, name)),), float("nan"))
+    )
+    work: Callable[..., Any] = block
+    run_blocks(grid, {"old": path}, {"new": output}, work, threads=1, memory_gb=project.machine.memory_gb)
+    beside.replace(path)
+    return counts
+
+
+def _unit(project: Project, name: str) -> str:
+    user = project.settings.layers.rasters.get(name.removeprefix("raster_"))
+    return user.units if user is not None else "m"
