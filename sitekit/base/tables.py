@@ -108,6 +108,9 @@ def conform(frame: pd.DataFrame, name: str) -> pd.DataFrame:
 
 
 def _typed(values: pd.Series[Any], column: Column, name: str, faults: Faults) -> pd.Series[Any]:
+    if not len(values):
+        dtype = {"integer": "Int64", "flag": "bool", "real": "float64"}.get(column.type, "object")
+        return pd.Series([], dtype=dtype)
     absent = values.isna() | (values.astype(object) == "") if column.type in ("text", "date") else values.isna()
     if not column.empty and bool(absent.any()):
         rows = ", ".join(str(int(i) + 1) for i in np.flatnonzero(absent.to_numpy())[:5])
