@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
@@ -15,15 +16,20 @@ from shapely import LineString
 
 from sitekit.base.sources import sources
 from sitekit.layers.grid import Grid
+from sitekit.outputs.map_html.overlays import check_picture
 from sitekit.outputs.map_html.scene import MapScene, RasterLayer, ReasonLayer
 from sitekit.pipeline.bottoms import read_colonies
 from sitekit.pipeline.fields import RASTERS, Ground, species_criteria
 from sitekit.pipeline.project import Project
+from sitekit.pipeline.responses import responses
+from sitekit.suitability.criteria import Criterion
 from sitekit.suitability.exclusions import LABELS, NO_DEPTH, NO_SUBSTRATE, UNKNOWN
 from sitekit.suitability.score import NO_LIMIT
 
 MOST_CELLS = 4_000_000  # a picture of more cells than a screen has points only makes the file heavy
 SCORE_EDGES = tuple(round(0.1 * i, 1) for i in range(11))
+MOST_NAMED = 8  # sites in one stamp
+_UNSEEN = "chosen, not scouted"
 _UNKNOWN_REASONS = (NO_DEPTH, NO_SUBSTRATE, UNKNOWN)
 
 
@@ -59,6 +65,7 @@ def map_scene(
                 SCORE_EDGES,
                 reasons=f"reasons_{code}",
                 note=f"passing: {settings.score.passing:g} and above; {settings.score.combine}",
+                group=code,
             )
         )
         names = {i: c.name for i, c in enumerate(criteria[code])}
@@ -72,8 +79,25 @@ def map_scene(
                 limiting,
                 classes=names,
                 reasons=f"reasons_{code}",
+                group=code,
             )
         )
+        if project.result(f"stability_{code}.tif").exists():
+            rasters.append(
+                RasterLayer(
+                    f"stability_{code}",
+                    f"Stability under other weights, {code}",
+                    "share of draws",
+                    _read(project, f"stability_{code}.tif", grid, step),
+                    SCORE_EDGES,
+                    ramp="warm",
+                    reasons=f"reasons_{code}",
+                    note=f"share of {settings.sensitivity.draws} draws of weights around the chosen ones in which the "
+                    f"cell is among the best {settings.sensitivity.best_pct:g} %",
+                    group=code,
+                )
+            )
+    rasters += _responses(project, ground, criteria) if step == 1 else []
     depth = _read(project, f"{RASTERS}/depth.tif", grid, step)
     crs = ground.grid.crs
     plots = gpd.GeoDataFrame(tables["plots"])
@@ -81,7 +105,9 @@ def map_scene(
     if settings.layers.protected is None:
         notes.append("No protected-area layer was given: nothing on this map says that work is allowed.")
     if step > 1:
-        notes.append(f"Rasters are drawn every {step}th cell.")
+        notes.append(
+            f"Rasters are drawn every {step}th cell; single criteria are left out, sitekit explore shows them."
+        )
     cited = sorted({c.source for rows in criteria.values() for c in rows})
     return MapScene(
         title=settings.plan.name,
@@ -94,20 +120,91 @@ def map_scene(
         reasons=tuple(reasons),
         depth=depth,
         contour_interval_m=_interval(depth),
-        candidates=gpd.GeoDataFrame(tables["candidates"]),
-        sites=gpd.GeoDataFrame(tables["sites"]),
+        candidates=_candidates(tables),
+        sites=_sites(tables),
         plots=plots if len(plots) else None,
         tape_lines=_tape_lines(plots, crs) if len(plots) else None,
         work_areas=gpd.GeoDataFrame(tables["work_areas"]) if len(tables["work_areas"]) else None,
         protected=_protected(project),
         existing=read_colonies(project),
         colonies=None if ground.scout else gpd.GeoDataFrame(tables["colonies"]),
+        picture=picture_file(project),
         scout=ground.scout,
         fictional=settings.plan.fictional,
+        stamps=_stamps(tables),
         sources=tuple(sources()[k].line() if k in sources() else k for k in cited),
         cautions=cautions,
         notes=tuple(notes),
     )
+
+
+def picture_file(project: Project) -> Path | None:
+    """Return the team's own picture, None without one.
+
+    Raises
+    ------
+    FileFault
+        If it is missing or no picture on a map.
+    """
+    layer = project.settings.layers.picture
+    if layer is None:
+        return None
+    path = project.input(layer.file, "layers.picture.file")
+    check_picture(path)
+    return path
+
+
+def _responses(project: Project, ground: Ground, criteria: dict[str, list[Criterion]]) -> list[RasterLayer]:
+    """Return how well each cell suits each criterion; one layer for species that judge alike."""
+    planes, values = responses(project, ground, criteria, into=np.float32, dtype="float32")
+    found = []
+    for k, (plane, shown) in enumerate(zip(planes, values, strict=True)):
+        names = list(dict.fromkeys(name for _, name in plane.users))
+        codes = list(dict.fromkeys(code for code, _ in plane.users))
+        label = f"{', '.join(names)} ({', '.join(codes)})"
+        note = f"response to {plane.field}: 1 suits best, 0 rules the cell out if it has weight"
+        first = f"reasons_{codes[0]}"
+        found.append(
+            RasterLayer(f"response_{k}", label, "0–1", shown, SCORE_EDGES, reasons=first, note=note, group="Criteria")
+        )
+    return found
+
+
+def _candidates(tables: dict[str, pd.DataFrame]) -> gpd.GeoDataFrame:
+    """Return the candidates with ranks and room of each species as text, for reading."""
+    frame = gpd.GeoDataFrame(tables["candidates"]).copy()
+    ranks: dict[str, list[str]] = {}
+    for row in tables["candidate_ranks"].itertuples() if "candidate_ranks" in tables else ():
+        fragile = ", fragile" if row.fragile else ""
+        words = f"{row.species}: {row.rank}, {row.rank_low} to {row.rank_high}{fragile}"
+        ranks.setdefault(row.candidate, []).append(words)
+    room: dict[str, list[str]] = {}
+    for row in tables["candidate_species"].itertuples():
+        if not pd.isna(row.capacity):
+            words = f"{row.species}: {row.capacity:.0f} (at most {row.bound:.0f})"
+            room.setdefault(row.candidate, []).append(words)
+    frame["ranks"] = ["; ".join(ranks.get(c, [])) for c in frame["candidate"]]
+    frame["room"] = ["; ".join(room.get(c, [])) for c in frame["candidate"]]
+    return frame
+
+
+def _sites(tables: dict[str, pd.DataFrame]) -> gpd.GeoDataFrame:
+    """Return the sites with what decides their mark: chosen or not, scouted or not."""
+    frame = gpd.GeoDataFrame(tables["sites"]).copy()
+    frame["mark"] = [
+        ("chosen" if chosen else "not chosen") + ("" if scouted else ", not scouted")
+        for chosen, scouted in zip(frame["chosen"] == True, frame["scouted"] == True, strict=True)  # noqa: E712
+    ]
+    return frame
+
+
+def _stamps(tables: dict[str, pd.DataFrame]) -> tuple[str, ...]:
+    """Return the stamp that names chosen sites nobody has looked at."""
+    sites = tables["sites"]
+    unseen = [str(s) for s, mark in zip(sites["site"], _sites(tables)["mark"], strict=True) if mark == _UNSEEN]
+    if not unseen:
+        return ()
+    return ("NOT SCOUTED: " + (", ".join(unseen) if len(unseen) <= MOST_NAMED else f"{len(unseen)} chosen sites"),)
 
 
 def _coarser(grid: Grid, step: int) -> Grid:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import rasterio.warp
@@ -96,19 +97,26 @@ def warp(values: NDArray[np.uint8], grid: Grid, screen: Screen) -> NDArray[np.ui
     Parameters
     ----------
     values : ndarray of uint8
-        On the grid, or (bands, rows, columns).
+        On the grid.
     """
+    places = _places(grid, screen)
+    return np.where(places >= 0, values.ravel()[np.maximum(places, 0)], 0).astype(np.uint8)
+
+
+@lru_cache(maxsize=1)
+def _places(grid: Grid, screen: Screen) -> NDArray[np.int32]:
+    """Return for each of the screen's pixels which cell of the grid lies there, −1 for none: all layers share it."""
     shape, transform, _ = screen.frame()
-    out = np.zeros((*values.shape[:-2], *shape), dtype=np.uint8)
+    out = np.full(shape, -1, dtype=np.int32)
     rasterio.warp.reproject(
-        values,
+        np.arange(grid.shape[0] * grid.shape[1], dtype=np.int32).reshape(grid.shape),
         out,
         src_transform=grid.transform,
         src_crs=grid.crs.to_wkt(),
         dst_transform=transform,
         dst_crs=screen.crs.to_wkt(),
-        src_nodata=0,
-        dst_nodata=0,
+        src_nodata=-1,
+        dst_nodata=-1,
         resampling=Resampling.nearest,
         num_threads=1,
     )

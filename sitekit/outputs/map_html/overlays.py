@@ -5,6 +5,8 @@ from __future__ import annotations
 import base64
 import io
 import math
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -27,6 +29,7 @@ from sitekit.outputs.map_html.scene import RasterLayer, ReasonLayer
 SHADES = 12  # steps of light on a slope; with 16 depth bands it fits one palette
 DEPTH_BANDS = 16
 SUN_AZIMUTH_DEG, SUN_HEIGHT_DEG = 315.0, 45.0  # the usual light of shaded relief: from the upper left
+PNG_LEVEL = 6  # 9 takes three times as long for a few per cent
 MAX_PICTURE = 2048  # pixels a side of the user's own picture
 
 
@@ -46,7 +49,7 @@ class Overlay:
         """Return the picture as a `data:` address (PNG; WebP for a photograph)."""
         stream = io.BytesIO()
         if self.image.mode == "P":
-            self.image.save(stream, "PNG", optimize=True, transparency=self.image.info["transparency"])
+            self.image.save(stream, "PNG", compress_level=PNG_LEVEL, transparency=self.image.info["transparency"])
             kind = "png"
         else:
             self.image.save(stream, "WEBP", quality=80, method=4)
@@ -115,7 +118,7 @@ def mask_uri(overlay: Overlay, kind: str) -> str:
     image = Image.fromarray(solid.astype(np.uint8))
     image.putpalette([0, 0, 0, 0, 0, 0])
     stream = io.BytesIO()
-    image.save(stream, "PNG", optimize=True, bits=1, transparency=bytes([0, 255]))
+    image.save(stream, "PNG", compress_level=PNG_LEVEL, bits=1, transparency=bytes([0, 255]))
     return "data:image/png;base64," + base64.b64encode(stream.getvalue()).decode("ascii")
 
 
@@ -166,13 +169,27 @@ def hillshade(depth: NDArray[np.float32], cell: float) -> NDArray[np.float64]:
     return np.clip(lit / np.sqrt(1 + east**2 + north**2), 0, 1)
 
 
+def check_picture(path: Path) -> list[str]:
+    """Return what was understood of the user's own picture.
+
+    Raises
+    ------
+    FileFault
+        If it cannot be read, has no CRS, or has neither three 8-bit colour bands, one grey band, nor a palette.
+    """
+    with _opened(path) as source:
+        kind = "palette" if source.colorinterp[0] == ColorInterp.palette else "colour" if source.count >= 3 else "grey"
+        rows, cols = source.shape
+        return [f"{kind} picture, {cols} × {rows} pixels, {source.crs.to_string()}"]
+
+
 def picture_overlay(path: Path, screen: Screen) -> Overlay:
     """Return the user's own picture (GeoTIFF in any CRS) on the map's outline.
 
     Raises
     ------
     FileFault
-        If it cannot be read, has no CRS, or has neither three 8-bit colour bands, one grey band, nor a palette.
+        As `check_picture`.
     """
     (rows, cols), transform, pixel = screen.frame_of(
         screen.west,
@@ -181,34 +198,40 @@ def picture_overlay(path: Path, screen: Screen) -> Overlay:
         screen.north,
         max(screen.east - screen.west, screen.north - screen.south) / MAX_PICTURE,
     )
-    try:
-        with rasterio.open(path) as source:
-            if source.crs is None:
-                raise FileFault(
-                    Fault(str(path), "has no CRS", "a GeoTIFF with a CRS", "Assign the CRS it was made in.")
-                )
-            if source.dtypes[0] != "uint8":
-                raise FileFault(
-                    Fault(str(path), f"holds {source.dtypes[0]} values", "8-bit colours", "Export it as 8-bit RGB.")
-                )
-            bands = _picture_bands(source)
-            out = np.zeros((4, rows, cols), dtype=np.uint8)
-            for target, values in zip(out, bands, strict=True):
-                rasterio.warp.reproject(
-                    values,
-                    target,
-                    src_transform=source.transform,
-                    src_crs=source.crs,
-                    dst_transform=transform,
-                    dst_crs=screen.crs.to_wkt(),
-                    resampling=Resampling.nearest if target is out[3] else Resampling.bilinear,
-                    num_threads=1,
-                )
-    except rasterio.errors.RasterioIOError as error:
-        raise FileFault(Fault(str(path), f"cannot be read ({error})", "a GeoTIFF", "Check outputs.picture.")) from error
+    with _opened(path) as source:
+        bands = _picture_bands(source)
+        out = np.zeros((4, rows, cols), dtype=np.uint8)
+        for k, values in enumerate(bands):
+            rasterio.warp.reproject(
+                values,
+                out[k],
+                src_transform=source.transform,
+                src_crs=source.crs,
+                dst_transform=transform,
+                dst_crs=screen.crs.to_wkt(),
+                resampling=Resampling.nearest if k == 3 else Resampling.bilinear,
+                num_threads=1,
+            )
     image = Image.fromarray(np.ascontiguousarray(np.moveaxis(out, 0, -1)))
     west, north = transform.c + screen.shift, transform.f
     return Overlay(image, west, north - rows * pixel, west + cols * pixel, north, pixel, ())
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[Any]:
+    try:
+        with rasterio.open(path) as source:
+            faults = []
+            if source.crs is None:
+                faults.append(Fault(str(path), "has no CRS", "a GeoTIFF with a CRS", "Assign the CRS it was made in."))
+            if source.dtypes[0] != "uint8":
+                came = f"holds {source.dtypes[0]} values"
+                faults.append(Fault(str(path), came, "8-bit colours", "Export it as 8-bit RGB."))
+            if faults:
+                raise FileFault(*faults)
+            yield source
+    except rasterio.errors.RasterioIOError as error:
+        raise FileFault(Fault(str(path), f"cannot be read ({error})", "a GeoTIFF", "Check layers.picture.")) from error
 
 
 def _picture_bands(source: Any) -> list[NDArray[np.uint8]]:

@@ -49,6 +49,8 @@ class RasterLayer:
         Name of the `ReasonLayer` hatched together with it; empty for none.
     note : str
         What a reader must know, may be empty.
+    group : str
+        Heading under which the page lists it, may be empty.
     """
 
     name: str
@@ -61,6 +63,7 @@ class RasterLayer:
     opacity: float = 0.8
     reasons: str = ""
     note: str = ""
+    group: str = ""
 
 
 @dataclass(frozen=True)
@@ -105,13 +108,16 @@ class MapScene:
     contour_interval_m : float
         Between depth contours [m]; 0 for none.
     candidates, sites, plots, tape_lines, work_areas, protected, existing, colonies : GeoDataFrame, optional
-        In the grid's CRS. None means the run does not have them; empty means it found none.
+        In the grid's CRS. None means the run does not have them; empty means it found none. `sites` may have a column
+        `mark` (chosen or not, scouted or not), which decides how they are drawn.
     picture : Path, optional
         The user's own picture (GeoTIFF), drawn instead of the shaded depth on opening.
     scout : bool
         Areas to scout: too coarse for colonies; a scene with colonies is then refused.
     fictional : bool
         Made-up data: a ribbon says so.
+    stamps : tuple of str
+        Further ribbons, e.g. that a chosen site has not been scouted.
     sources, cautions, notes : tuple of str
         Printed with the map; notes tell what was coarsened or left out of a public copy.
 
@@ -142,6 +148,7 @@ class MapScene:
     picture: Path | None = None
     scout: bool = False
     fictional: bool = False
+    stamps: tuple[str, ...] = ()
     sources: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()

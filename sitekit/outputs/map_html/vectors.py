@@ -32,8 +32,8 @@ _FACTS: dict[str, dict[str, tuple[str, int | None]]] = {
         "limiting": ("Limiting criterion", None),
         "protected": ("Protected areas", None),
         "unknown_pct": ("Weight on unknown values, %", 0),
-        "stability": ("Stability under other weights, 0–1", 2),
-        "capacity": ("Capacity, outplant units", 0),
+        "ranks": ("Rank under other weights", None),
+        "room": ("Room, outplant units", None),
         "note": ("Note", None),
     },
     "sites": {
@@ -43,7 +43,17 @@ _FACTS: dict[str, dict[str, tuple[str, int | None]]] = {
         "chosen": ("Chosen", None),
         "reason": ("Reason", None),
         "scouted": ("Scouted", None),
-        "answers": ("Go/no-go answers", None),
+        "scouted_on": ("Scouted on", None),
+        "observer": ("Scouted by", None),
+        "verdict": ("Go/no-go", None),
+        "answers": ("Answers", None),
+        "units": ("Outplant units planned", 0),
+        "most_units": ("Most units allowed", 0),
+        "dives": ("Dives, estimate", 0),
+        "boat_days": ("Boat days, estimate", 1),
+        "nursery_m": ("Way by sea to the nursery, m", 0),
+        "harbour_m": ("Way by sea to the harbour, m", 0),
+        "depth_difference_m": ("Deeper than the nursery by, m", 1),
     },
     "plots": {
         "site": ("Site", None),
@@ -63,9 +73,14 @@ _FACTS: dict[str, dict[str, tuple[str, int | None]]] = {
     "tape_lines": {"site": ("Site", None), "length_m": ("Length, m", 1), "bearing_true_deg": ("Bearing, ° true", 0)},
     "work_areas": {
         "site": ("Site", None),
+        "kind": ("Kind", None),
         "area_m2": ("Area, m²", 0),
+        "corners": ("Corners", 0),
+        "plots": ("Plots", 0),
         "units": ("Outplant units", 0),
         "buffer_m": ("Buffer, m", 1),
+        "depth_min_m": ("Least depth, m", 1),
+        "depth_max_m": ("Greatest depth, m", 1),
         "rules": ("Rules", None),
         "note": ("Note", None),
     },
@@ -108,7 +123,7 @@ def vector_layer(name: str, frame: GeoDataFrame | None, screen: Screen, cell: fl
     -------
     dict
         `id`, `label`, `one`, `given`, `thinned`, `fields` (words of the facts), `items`: each `n` (name), `t` (P point,
-        L lines, A areas), `r` (parts → rings → steps), `v` (facts), `k` (rule, role or origin: decides the drawing).
+        L lines, A areas), `r` (parts → rings → steps), `v` (facts), `k` (rule, role, origin or mark: decides the drawing).
     """
     label, one, name_columns = _TITLES[name]
     layer: dict[str, Any] = {"id": name, "label": label, "one": one, "given": frame is not None, "thinned": False}
@@ -120,44 +135,50 @@ def vector_layer(name: str, frame: GeoDataFrame | None, screen: Screen, cell: fl
         geometry = shapely.simplify(geometry, cell * 0.5, preserve_topology=True)
         layer["thinned"] = True
     title = next((c for c in name_columns if c in frame.columns), None)
-    kinds = next((frame[c] for c in ("rule", "role", "origin", "kind") if c in frame.columns), None)
+    kinds = next((frame[c] for c in ("rule", "role", "origin", "mark") if c in frame.columns), None)
     columns = [[_fact(v, places) for v in frame[c]] for c, (_, places) in known.items()]
-    items = []
-    for row, shape in enumerate(geometry):
-        if shape is None or shape.is_empty:
-            continue
-        items.append(
-            {
-                "n": plain_text(frame[title].iloc[row]) if title else "",
-                "k": plain_text(kinds.iloc[row]) if kinds is not None else "",
-                **_steps(shape, frame.crs, screen),
-                "v": [column[row] for column in columns],
-            }
-        )
+    rows = [row for row, shape in enumerate(geometry) if shape is not None and not shape.is_empty]
+    steps = _all_steps([geometry[row] for row in rows], frame.crs, screen) if rows else []
+    items = [
+        {
+            "n": plain_text(frame[title].iloc[row]) if title else "",
+            "k": plain_text(kinds.iloc[row]) if kinds is not None else "",
+            **drawn,
+            "v": [column[row] for column in columns],
+        }
+        for row, drawn in zip(rows, steps, strict=True)
+    ]
     return {**layer, "fields": [words for words, _ in known.values()], "items": items}
 
 
-def _steps(shape: Any, crs: Any, screen: Screen) -> dict[str, Any]:
-    parts = list(getattr(shape, "geoms", [shape]))
-    kind = {"Polygon": "A", "LineString": "L", "LinearRing": "L", "Point": "P"}
-    main = next((kind[p.geom_type] for p in parts if p.geom_type in kind), "P")
-    parts = [p for p in parts if kind.get(p.geom_type) == main]
-    rings: list[list[Any]] = [[p.exterior, *p.interiors] if main == "A" else [p] for p in parts]
-    flat = [ring for part in rings for ring in part]
-    counts = [len(ring.coords) for ring in flat]
-    corners = np.concatenate([np.asarray(ring.coords)[:, :2] for ring in flat])
-    placed = np.rint((screen.forward(corners[:, 0], corners[:, 1], crs) - (screen.west, screen.south)) / STEP)
-    pieces = iter(np.split(placed.astype(np.int64), np.cumsum(counts)[:-1]))
-    out: dict[str, Any] = {"t": main, "r": [[_differences(next(pieces)) for _ in part] for part in rings]}
-    if main == "A":
-        spot = shapely.point_on_surface(shape)
-        out["l"] = [
-            int(v)
-            for v in np.rint(
-                (screen.forward(np.array([spot.x]), np.array([spot.y]), crs)[0] - (screen.west, screen.south)) / STEP
-            )
+_KINDS = {"Polygon": "A", "LineString": "L", "LinearRing": "L", "Point": "P"}
+
+
+def _all_steps(shapes: list[Any], crs: Any, screen: Screen) -> list[dict[str, Any]]:
+    """Return type, rings and the place of the name of each shape; all corners are projected at once."""
+    found: list[dict[str, Any]] = []
+    flat: list[Any] = []
+    spots = shapely.point_on_surface(np.array(shapes, dtype=object))
+    for shape in shapes:
+        parts = list(getattr(shape, "geoms", [shape]))
+        main = next((_KINDS[p.geom_type] for p in parts if p.geom_type in _KINDS), "P")
+        rings = [
+            [shapely.get_coordinates(r) for r in ((p.exterior, *p.interiors) if main == "A" else (p,))]
+            for p in parts
+            if _KINDS.get(p.geom_type) == main
         ]
-    return out
+        flat += [ring for part in rings for ring in part]
+        found.append({"t": main, "r": [len(part) for part in rings]})
+    corners = np.concatenate([*flat, shapely.get_coordinates(spots)])
+    placed = np.rint((screen.forward(corners[:, 0], corners[:, 1], crs) - (screen.west, screen.south)) / STEP)
+    ends = np.cumsum([len(ring) for ring in flat])
+    *pieces, names = np.split(placed.astype(np.int64), ends)
+    each = iter(pieces)
+    for one, name in zip(found, names, strict=True):
+        one["r"] = [[_differences(next(each)) for _ in range(count)] for count in one["r"]]
+        if one["t"] == "A":
+            one["l"] = [int(v) for v in name]
+    return found
 
 
 def _differences(points: Any) -> list[int]:

@@ -138,6 +138,7 @@ def _raster(place: int, scene: MapScene, overlay: Overlay, cell: float) -> dict[
     return {
         "key": f"r{place}",
         "label": plain_text(layer.label),
+        "group": plain_text(layer.group),
         "unit": plain_text(layer.unit),
         "classes": bool(layer.classes),
         "opacity": layer.opacity,
@@ -182,7 +183,8 @@ def _body(scene: MapScene, still: str, missing: list[str]) -> str:
         rows = "".join(f"<li>{text(v)}</li>" for v in values)
         return f"<ul>{rows}</ul>" if rows else f"<p>{none}</p>"
 
-    ribbon = '<strong class="sk-ribbon">FICTIONAL</strong>' if scene.fictional else ""
+    stamps = [*(["FICTIONAL"] if scene.fictional else []), *scene.stamps]
+    ribbon = " ".join(f'<strong class="sk-ribbon">{text(s)}</strong>' for s in stamps)
     scout = '<strong class="sk-scout">Areas to scout, no colonies placed</strong>' if scene.scout else ""
     notes = f"<h3>About this copy</h3>{items(scene.notes, '')}" if scene.notes else ""
     template = (Path(__file__).parent / "page" / "page.html").read_text("utf-8").replace("\r\n", "\n")
