@@ -2,6 +2,9 @@
 
 - vector: GeoJSON after RFC 7946
 - tables: CSV that spreadsheets open without running anything
+- gpx: pins for a boat's receiver
+- kml: the same pins for a globe
+- waypoints: the same pins in every notation
 - paper: shared pieces of printed sheets, black ink, the same bytes every time
 - map_html: the plan as one page that opens without a network
 - explore_page: a page on which planners try weights, one file
