@@ -4,6 +4,7 @@
 - lattice: hexagonal lattices over one patch
 - sweep: rows swept by exact contact
 - renewal: small discs cleared and laid anew
+- portfolio: the layouts that compete on one bottom
 - spacing: as many points as fit, or the best N
 - mixed: several species together, a separation per pair
 - bound: what no layout can beat

@@ -114,14 +114,21 @@ def disc_buckets(
     side = max(2.0 * largest, 1.0, math.sqrt(width_m * height_m / 1e6))
     shape = (math.ceil(height_m / side) + 1, math.ceil(width_m / side) + 1)
     cells = np.arange(shape[0] * shape[1], dtype=np.int64).reshape(shape)
-    entries: list[tuple[int, float, float, float]] = []
-    for (x, y), r in zip(centres.tolist(), radii.tolist(), strict=True):
-        for i in range(max(int((y - r) / side), 0), min(int((y + r) / side), shape[0] - 1) + 1):
-            for j in range(max(int((x - r) / side), 0), min(int((x + r) / side), shape[1] - 1) + 1):
-                entries.append((int(cells[i, j]), x, y, r))
-    entries.sort()
-    starts = np.zeros(cells.size + 1, np.int64)
-    for bucket, *_ in entries:
-        starts[bucket + 1] += 1
-    discs = np.array([e[1:] for e in entries], np.float64).reshape(-1, 3)
-    return cells, np.cumsum(starts), discs, side
+    bounds = np.concatenate([centres - radii[:, None], centres + radii[:, None]], axis=1) / side
+    low, high = np.maximum(bounds[:, 1::-1], 0.0).astype(np.int64), bounds[:, :1:-1]
+    last = np.array(shape) - 1
+    top = np.minimum(np.where(high < 0, -1, high).astype(np.int64), last)  # a disc wholly beyond the area has no bucket
+    top[(high < 0).any(axis=1)] = -1
+    span = int((top - low).max(initial=0)) + 1
+    of, who = [], []
+    for di in range(span):
+        for dj in range(span):
+            i, j = low[:, 0] + di, low[:, 1] + dj
+            k = np.flatnonzero((i <= top[:, 0]) & (j <= top[:, 1]))
+            of.append(cells[i[k], j[k]])
+            who.append(k)
+    bucket, disc = np.concatenate(of), np.concatenate(who)
+    order = np.lexsort((radii[disc], centres[disc, 1], centres[disc, 0], bucket))
+    discs = np.column_stack([centres[disc], radii[disc]])[order]
+    starts = np.concatenate([[0], np.cumsum(np.bincount(bucket, minlength=cells.size))]).astype(np.int64)
+    return cells, starts, np.ascontiguousarray(discs, np.float64), side

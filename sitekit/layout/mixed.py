@@ -164,7 +164,7 @@ class _Scene:
     def scores(self, layout: Floats) -> Floats:
         row = np.floor((self.north - layout[:, 1]) / self.cell).astype(np.int64).clip(0, self.allowed.shape[1] - 1)
         col = np.floor((layout[:, 0] - self.west) / self.cell).astype(np.int64).clip(0, self.allowed.shape[2] - 1)
-        return self.score[layout[:, 2].astype(np.int64), row, col].astype(np.float64)
+        return np.asarray(self.score[layout[:, 2].astype(np.int64), row, col], np.float64)
 
     def in_order(self, order: tuple[int, ...], where: Flags) -> Floats:
         """Lay the species one at a time on the cells given for each, then what is short on all of its bottom."""
@@ -233,7 +233,7 @@ class _Scene:
         kinds = len(self.wanted)
         total = sum(min(n, NO_LIMIT // 8) for n in self.wanted)
         found = place(
-            self.allowed.any(axis=0),
+            np.asarray(self.allowed.any(axis=0)),
             np.where(self.allowed, self.score, 0.0).max(axis=0),
             west_m=self.west,
             north_m=self.north,
