@@ -93,12 +93,12 @@ def audit_spacing(settings: Settings, written: Written) -> list[Finding]:
 def separations(settings: Settings) -> dict[tuple[str, str], float]:
     """Return the separation asked for between units of two species [m], by sorted pair of codes.
 
-    Between two species it is `spacing.between_species_m` where that is given, else the larger of their own.
+    Between two species it is the pair's own of `spacing.between`, else `spacing.between_species_m` where that is given,
+    else the larger of their own.
     """
     own = {s.code: float(s.separation_m or settings.spacing.separation_m) for s in settings.species}
-    between = settings.spacing.between_species_m
     return {
-        (a, b): own[a] if a == b else float(between or max(own[a], own[b]))
+        (a, b): own[a] if a == b else float(settings.spacing.between_m(a, b) or max(own[a], own[b]))
         for a, b in combinations_with_replacement(sorted(own), 2)
     }
 

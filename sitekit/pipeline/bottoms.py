@@ -71,7 +71,7 @@ def planned_separation(project: Project, ground: Ground, species: str, *, tolera
 
 def between_species(project: Project, ground: Ground, one: str, other: str) -> float:
     """Return the planned separation between units of two species [m]: as set, else the larger of their own."""
-    given = project.settings.spacing.between_species_m
+    given = project.settings.spacing.between_m(one, other)
     if given is not None:
         return (given + project.settings.spacing.lay_tolerance_m) * ground.scale
     return max(planned_separation(project, ground, one), planned_separation(project, ground, other))

@@ -95,6 +95,11 @@ class Settings(Part):
                 )
         for key, given in (("spacing.numbers", self.spacing.numbers), ("weights", self.weights)):
             problems += [f"{key} names species {c!r}; known: {', '.join(codes)}" for c in given if c not in codes]
+        problems += [
+            f"spacing.between names species {c!r}; known: {', '.join(codes)}"
+            for c in sorted({c for pair in self.spacing.between for c in pair.split()})
+            if c not in codes
+        ]
         problems += permit_problems(self.permit, codes)
         named = {
             "waves.at": self.waves.at if self.waves else "datum",

@@ -10,6 +10,7 @@ from pydantic import Field, model_validator
 from sitekit.season.settings_layers import NotNegative, Part, Positive, Share, Text
 
 SpeciesCode = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9]{1,11}$")]
+Pair = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9]{1,11} [A-Za-z][A-Za-z0-9]{1,11}$")]  # two species codes
 SiteCode = Annotated[str, Field(pattern=r"^[A-Z0-9]{1,6}$")]
 
 
@@ -172,8 +173,25 @@ class Spacing(Part):
     pin_error_m: NotNegative = 5.0
     numbers: dict[SpeciesCode, Annotated[int, Field(ge=1)]] = {}
     between_species_m: Positive | None = None
+    between: dict[Pair, Positive] = {}
     effort: Annotated[int, Field(ge=0, le=10_000_000)] = 0
     plot: PlotSetting = PlotSetting()
+
+    @model_validator(mode="after")
+    def _pairs(self) -> Spacing:
+        pairs = [tuple(sorted(key.split())) for key in self.between]
+        twice = sorted({" ".join(p) for p in pairs if pairs.count(p) > 1})
+        same = sorted({p[0] for p in pairs if p[0] == p[1]})
+        problems = [f"between gives the pair {p!r} twice" for p in twice]
+        problems += [f"between names {c!r} with itself; set separation_m in its [[species]] table" for c in same]
+        if problems:
+            raise ValueError("; ".join(problems))
+        return self
+
+    def between_m(self, one: str, other: str) -> float | None:
+        """Return the separation set for two species [m]: the pair's own, else the one for all pairs, else None."""
+        own = {frozenset(key.split()): value for key, value in self.between.items()}
+        return own.get(frozenset((one, other)), self.between_species_m)
 
 
 class Stock(Part):

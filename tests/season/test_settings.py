@@ -105,3 +105,35 @@ def test_bytes_that_are_not_utf8_are_named(tmp_path: Path) -> None:
     (tmp_path / "plan.toml").write_bytes(b'[plan]\nname = "Caf\xe9"\n')
     with pytest.raises(InputFault, match="not UTF-8"):
         read_settings(tmp_path / "plan.toml")
+
+
+def two_species(**spacing: Any) -> dict[str, Any]:
+    data = least()
+    data["species"].append({"code": "ACER", "name": "Acropora cervicornis", "criteria": "staghorn"})
+    data["spacing"].update(spacing)
+    return data
+
+
+def test_a_pair_of_species_takes_its_own_separation_before_the_one_for_all_pairs() -> None:
+    """A table that is read one way round only would plan the other order with another distance."""
+    plan = settings_from(two_species(between={"ACER APAL": 1.5}, between_species_m=2.0)).spacing
+    assert plan.between_m("APAL", "ACER") == plan.between_m("ACER", "APAL") == 1.5
+    assert settings_from(two_species(between_species_m=2.0)).spacing.between_m("APAL", "ACER") == 2.0
+    assert settings_from(two_species()).spacing.between_m("APAL", "ACER") is None
+
+
+@pytest.mark.parametrize(
+    ("between", "said"),
+    [
+        ({"APAL ACER": 1.5, "ACER APAL": 1.2}, "twice"),
+        ({"APAL APAL": 1.5}, "itself"),
+        ({"APAL OANN": 1.5}, "OANN"),
+        ({"APAL": 1.5}, "spacing.between"),
+        ({"APAL ACER": 0.0}, "spacing.between"),
+    ],
+)
+def test_a_separation_between_species_must_name_a_pair_of_the_plan_once(between: dict[str, float], said: str) -> None:
+    """A pair that is misspelt or given twice would leave another distance in force without a word."""
+    with pytest.raises(InputFault) as caught:
+        settings_from(two_species(between=between))
+    assert any(said in str(f) for f in caught.value.faults)
