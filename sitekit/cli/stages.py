@@ -26,6 +26,9 @@ def _stage(name: str, text: str) -> click.Command:
 layers = _stage("layers", "Bring every file onto one grid: warped once, gaps stay gaps.")
 score = _stage("score", "Score every cell for every species, with limiting criterion and reasons of exclusion.")
 candidates = _stage("candidates", "Find contiguous patches that pass: area, depth, score, capacity and bound.")
+sensitivity = _stage(
+    "sensitivity", "See whether the ranking holds: other weights, depth error, misread bottom; fragile candidates."
+)
 choose = _stage("choose", "Choose the sites to work at.")
 allocate = _stage("allocate", "Hand the nursery's stock out to the chosen sites in exact counts.")
 place = _stage("place", "Place every outplant unit at a safe separation; print figures.")

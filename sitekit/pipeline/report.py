@@ -32,6 +32,7 @@ def lines_of(report: Report) -> list[str]:
             lines.append(
                 f"{code}: {found['passing_cells']} cells pass; " + ", ".join(c["name"] for c in found["criteria"])
             )
+            lines.append(f"{code}: weights: {found['weights']['said']}")
             if weak:
                 lines.append(f"{code}: unverified values in: " + ", ".join(weak))
     if "candidates" in figures:
@@ -41,6 +42,14 @@ def lines_of(report: Report) -> list[str]:
             most = found["bound"][code]
             share = f", at least {100 * capacity / most:.0f} % of what is possible" if most else ""
             lines.append(f"  {code}: room for {capacity} units (proven bound {most}){share}")
+    for code, found in figures.get("sensitivity", {}).items():
+        if isinstance(found, dict) and found["candidates"]:
+            lead = max(found["first"].items(), key=lambda i: i[1], default=("none", 0.0))
+            fragile = ", ".join(found["fragile"]) or "none"
+            lines.append(
+                f"  {code}: {lead[0]} ranks first in {100 * lead[1]:.0f} % of {found['draws']} draws of the weights;"
+                f" fragile among the best {found['high_ranks']}: {fragile}"
+            )
     if "choose" in figures:
         lines.append("chosen sites: " + (", ".join(figures["choose"]["chosen"]) or "none"))
     if "allocate" in figures:
@@ -72,7 +81,7 @@ def check_plan(plan: Path) -> list[dict[str, Any]]:
     InputFault
         With the faults of settings, criteria, sites and stock together, then those of the layers.
     """
-    from sitekit.pipeline import allocate, fields, layers, places, sea_inputs, sea_rules
+    from sitekit.pipeline import fields, layers, places, scout, sea_inputs, sea_rules, stocks
 
     project = open_project(plan)
     all_files_there(project)
@@ -80,7 +89,8 @@ def check_plan(plan: Path) -> list[dict[str, Any]]:
     checks: list[Callable[[], object]] = [
         lambda: fields.check_fields(project.settings, fields.species_criteria(project.settings)),
         lambda: [places.position_of(s.at, f"site {s.code}.at") for s in project.settings.site if s.at],
-        lambda: allocate.read_stock_rows(project),
+        lambda: stocks.read_stock_rows(project),
+        lambda: scout.returned_forms(project),
         lambda: sea_rules.check_work_depth(project.settings, fields.species_criteria(project.settings)),
         lambda: sea_inputs.read_sea_inputs(project),
     ]
