@@ -13,7 +13,8 @@
 - layers: stage 1, every file on one grid
 - score: stage 2, a score per species and cell
 - bottoms: the bottom of one candidate as the layout sees it
-- plotting: plots and bundled points on one bottom
+- plotting: plots on a candidate's bottom
+- free_points: units as free points, several species together, bundled along tapes
 - capacities: what a candidate holds
 - place_scores: named places scored beside the candidates
 - candidates: stage 3, patches of passing cells and what they offer

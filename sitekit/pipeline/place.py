@@ -19,8 +19,9 @@ from sitekit.layout.genets import assign_genets
 from sitekit.layout.numbering import Used, give_tags, number_site
 from sitekit.pipeline.bottoms import Bottom, between_species, planned_separation, read_bottom, read_colonies
 from sitekit.pipeline.fields import Ground, read_ground
+from sitekit.pipeline.free_points import lay_points
 from sitekit.pipeline.given import given_colonies
-from sitekit.pipeline.plotting import Laid, lay_plots, lay_points, without_plots, without_units
+from sitekit.pipeline.plotting import Laid, lay_plots, without_plots
 from sitekit.pipeline.project import Done, Project
 from sitekit.season.plan_tables import read_plan, write_plan
 from sitekit.season.records import read_records
@@ -88,20 +89,17 @@ def _plan_site(
     taken: list[Laid] = []
     laid: list[tuple[str, list[Laid], list[str]]] = []
     unplaced: list[dict[str, Any]] = []
-    before: list[tuple[str, list[Laid]]] = []
-    for species in [s.code for s in project.settings.species]:
+    numbers = {s.code: int(allotment["number"][allotment["species"] == s.code].sum()) for s in project.settings.species}
+    numbers = {species: wanted for species, wanted in numbers.items() if wanted > 0}
+    points = {} if spacing.mode == "plots" else lay_points(project, ground, bottom, numbers)
+    for species, wanted in numbers.items():
         own = allotment[allotment["species"] == species].sort_values("genet", kind="stable")
-        wanted = int(own["number"].sum())
-        if wanted == 0:
-            continue
-        free = bottom
         if spacing.mode == "plots":
-            free = without_plots(free, taken, spacing.plot.gap_m)
+            apart = [between_species(project, ground, species, other) for other, _, _ in laid]
+            free = without_plots(bottom, taken, max([spacing.plot.gap_m, *apart]))
             plots = lay_plots(project, ground, free, species, wanted)
         else:
-            for other, done in before:
-                free = without_units(free, done, between_species(project, ground, species, other))
-            plots = lay_points(project, ground, free, species, wanted)
+            plots = points[species]
         placed = sum(p.x_m.size for p in plots)
         counts = own["number"].to_numpy(np.int64)
         kept = counts if placed == wanted else largest_remainder(counts, placed)
@@ -117,7 +115,6 @@ def _plan_site(
             if n > 0 and spacing.mode != "fill"
         ]
         taken += plots
-        before.append((species, plots))
         if placed:
             laid.append((species, plots, _genets(project, ground, species, plots, own["genet"].tolist(), kept)))
     return SitePlan(pair[0], pair[1], bottom, laid, unplaced)

@@ -1,4 +1,4 @@
-"""Plots on one candidate's bottom: where they lie and which slots they offer; points bundled along tapes."""
+"""Plots on one candidate's bottom: where they lie and which slots they offer."""
 
 from __future__ import annotations
 
@@ -13,13 +13,10 @@ from rasterio.features import rasterize
 from scipy.spatial import cKDTree
 
 from sitekit.layout.bound import bound
-from sitekit.layout.bundles import bundle_points
 from sitekit.layout.circles import find_circles
 from sitekit.layout.plots import Plots, find_plots
-from sitekit.layout.readings import ROUNDING_MARGIN_M
 from sitekit.layout.shelves import Bottom as PlotBottom
 from sitekit.layout.slots import Pattern, circle_pattern, free_pattern, slots_of
-from sitekit.layout.spacing import place
 from sitekit.layout.tape import TapeLine, slope_ratios
 from sitekit.pipeline.bottoms import Bottom, planned_separation
 from sitekit.pipeline.fields import Ground
@@ -63,7 +60,7 @@ class Laid:
 
 def plot_room(project: Project, ground: Ground, bottom: Bottom, species: str) -> tuple[int, int, int, int]:
     """Return capacity and bound in plots, at the planned separation and at the one asked for."""
-    plots = _plots(project, bottom, species, None)
+    plots = _plots(project, ground, bottom, species, None)
     planned = planned_separation(project, ground, species)
     asked = planned_separation(project, ground, species, tolerance=False)
     held = [sum(p.x_m.size for p in _laid(project, bottom, species, plots, s)) for s in (planned, asked)]
@@ -85,64 +82,13 @@ def lay_plots(project: Project, ground: Ground, bottom: Bottom, species: str, un
     wanted = math.ceil(units / each)
     laid: list[Laid] = []
     for _ in range(_ROUNDS):
-        plots = _plots(project, bottom, species, wanted)
+        plots = _plots(project, ground, bottom, species, wanted)
         laid = _laid(project, bottom, species, plots, separation)
         held = sum(p.x_m.size for p in laid)
         if held >= units or len(laid) < wanted:
             break
         wanted += math.ceil((units - held) / max(held / max(len(laid), 1), 1.0))
     return _first_units(laid, units)
-
-
-def lay_points(project: Project, ground: Ground, bottom: Bottom, species: str, units: int | None) -> list[Laid]:
-    """Return a number of units (or as many as fit) as free points, bundled along tape lines."""
-    separation = planned_separation(project, ground, species)
-    settings = project.settings
-    found = place(
-        bottom.allowed[species],
-        bottom.score[species],
-        west_m=bottom.grid.west,
-        north_m=bottom.grid.north,
-        cell_m=bottom.grid.cell,
-        separation_m=separation + ROUNDING_MARGIN_M,
-        wanted=units,
-        clear_points=bottom.clear_points,
-        clear_radii_m=bottom.clear_radii,
-        effort=settings.spacing.effort,
-        seed=settings.plan.seed,
-    )
-    if found.easting.size == 0:
-        return []
-    bundles = bundle_points(
-        found.easting,
-        found.northing,
-        separation_m=separation,
-        ratios=lambda x, y, b: slope_ratios(x, y, bottom.depth_at(x, y), bearing_grid_deg=b),
-        stands=_stands(bottom, species),
-    )
-    laid = []
-    for k, line in enumerate(bundles.lines):
-        own = np.flatnonzero((bundles.bundle == k) & bundles.readings.kept)
-        if own.size == 0:
-            continue
-        half = max(float(bundles.half_width_m[k]), 0.1)
-        ends = shapely.LineString([(line.pin_x_m, line.pin_y_m), line.second_pin])
-        r = bundles.readings
-        laid.append(
-            Laid(
-                line,
-                ends.buffer(half, cap_style="flat"),
-                False,
-                2 * half,
-                1.0,
-                math.nan,
-                r.x_m[own],
-                r.y_m[own],
-                r.along_m[own],
-                r.offset_m[own],
-            )
-        )
-    return laid
 
 
 def without_plots(bottom: Bottom, taken: list[Laid], gap_m: float) -> Bottom:
@@ -163,21 +109,6 @@ def without_plots(bottom: Bottom, taken: list[Laid], gap_m: float) -> Bottom:
     )
 
 
-def without_units(bottom: Bottom, taken: list[Laid], distance_m: float) -> Bottom:
-    """Return the bottom with units that stand already as further points to keep clear of."""
-    if not taken:
-        return bottom
-    points = np.column_stack([np.concatenate([p.x_m for p in taken]), np.concatenate([p.y_m for p in taken])])
-    return Bottom(
-        bottom.grid,
-        bottom.allowed,
-        bottom.score,
-        bottom.depth_m,
-        np.concatenate([bottom.clear_points, points]),
-        np.concatenate([bottom.clear_radii, np.full(len(points), distance_m)]),
-    )
-
-
 def _pattern(project: Project, separation: float) -> Pattern:
     plot = project.settings.spacing.plot
     if plot.shape == "circle":
@@ -185,7 +116,7 @@ def _pattern(project: Project, separation: float) -> Pattern:
     return free_pattern(plot.length_m, plot.width_m, separation_m=separation)
 
 
-def _plots(project: Project, bottom: Bottom, species: str, wanted: int | None) -> Plots:
+def _plots(project: Project, ground: Ground, bottom: Bottom, species: str, wanted: int | None) -> Plots:
     spacing = project.settings.spacing
     plot = spacing.plot
     allowed = bottom.allowed[species].copy()
@@ -201,7 +132,7 @@ def _plots(project: Project, bottom: Bottom, species: str, wanted: int | None) -
     area = PlotBottom(allowed, bottom.score[species], bottom.grid.west, bottom.grid.north, bottom.grid.cell)
     most = plot.most if wanted is None else (wanted if plot.most is None else min(wanted, plot.most))
     shared = {
-        "gap_m": plot.gap_m,
+        "gap_m": max(plot.gap_m, planned_separation(project, ground, species)),  # units may stand on the edges
         "wanted": most,
         "least_allowed_share": plot.allowed_share,
         "pin_error_m": spacing.pin_error_m,
@@ -222,7 +153,7 @@ def _plots(project: Project, bottom: Bottom, species: str, wanted: int | None) -
 
 def _laid(project: Project, bottom: Bottom, species: str, plots: Plots, separation: float) -> list[Laid]:
     pattern = _pattern(project, separation)
-    stands = _stands(bottom, species)
+    stands = stands_on(bottom, species)
     laid = []
     for k in range(plots.centre_x_m.size):
         flat = plots.line(k)
@@ -262,7 +193,8 @@ def _sampled(bottom: Bottom, x: Floats, y: Floats) -> tuple[Floats, Floats, Floa
     return px[keep], py[keep], depth[keep]
 
 
-def _stands(bottom: Bottom, species: str) -> Callable[[Floats, Floats], NDArray[np.bool_]]:
+def stands_on(bottom: Bottom, species: str) -> Callable[[Floats, Floats], NDArray[np.bool_]]:
+    """Return a test whether positions lie on allowed bottom of a species, clear of all that is kept clear."""
     allowed = bottom.allowed[species]
     tree = cKDTree(bottom.clear_points) if len(bottom.clear_points) else None
 
