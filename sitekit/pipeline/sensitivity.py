@@ -37,7 +37,7 @@ def run(project: Project, run_id: str) -> Done:
     settings = project.settings
     ground = read_ground(project)
     season = project.result("season.gpkg")
-    tables = {name: read_table(season, name) for name in ("candidates", "candidate_species")}
+    tables = {name: read_table(season, name) for name in ("candidates", "candidate_species", "place_scores")}
     criteria = species_criteria(settings)
     reader = FieldReader(project, ground, criteria, slope=False)
     picked = pick_cells(project, ground, reader, criteria, tables)
