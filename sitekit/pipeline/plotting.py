@@ -67,7 +67,7 @@ def plot_room(project: Project, ground: Ground, bottom: Bottom, species: str) ->
     even = np.ones(bottom.grid.shape, np.float32)
     most = [
         min(
-            plots.bound * _pattern(project, s).along_m.size,
+            plots.bound * plot_pattern(project, s).along_m.size,
             bound(bottom.allowed[species], even, cell_m=bottom.grid.cell, separation_m=s).count,
         )
         for s in (planned, asked)
@@ -78,7 +78,7 @@ def plot_room(project: Project, ground: Ground, bottom: Bottom, species: str) ->
 def lay_plots(project: Project, ground: Ground, bottom: Bottom, species: str, units: int) -> list[Laid]:
     """Return the best plots that hold a number of units, best first; fewer units if there is no room."""
     separation = planned_separation(project, ground, species)
-    each = _pattern(project, separation).along_m.size
+    each = plot_pattern(project, separation).along_m.size
     wanted = math.ceil(units / each)
     laid: list[Laid] = []
     for _ in range(_ROUNDS):
@@ -109,7 +109,8 @@ def without_plots(bottom: Bottom, taken: list[Laid], gap_m: float) -> Bottom:
     )
 
 
-def _pattern(project: Project, separation: float) -> Pattern:
+def plot_pattern(project: Project, separation: float) -> Pattern:
+    """Return the slots of a full plot at a planned separation [m]."""
     plot = project.settings.spacing.plot
     if plot.shape == "circle":
         return circle_pattern(plot.radius_m, separation_m=separation)
@@ -152,7 +153,7 @@ def _plots(project: Project, ground: Ground, bottom: Bottom, species: str, wante
 
 
 def _laid(project: Project, bottom: Bottom, species: str, plots: Plots, separation: float) -> list[Laid]:
-    pattern = _pattern(project, separation)
+    pattern = plot_pattern(project, separation)
     stands = stands_on(bottom, species)
     laid = []
     for k in range(plots.centre_x_m.size):
