@@ -11,6 +11,7 @@
 - sea_rules: what a plan may not do with tide and heat
 - scout: what divers brought back, put in place of the layers
 - layers: stage 1, every file on one grid
+- judging: what a block of cells is judged by
 - score: stage 2, a score per species and cell
 - bottoms: the bottom of one candidate as the layout sees it
 - plotting: plots on a candidate's bottom

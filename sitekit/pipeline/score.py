@@ -9,23 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sitekit.layers.blocks import run_blocks
-from sitekit.layers.protected import RULE_CODES
-from sitekit.layers.substrate import substrate_codes
-from sitekit.layers.tiled import Block, Input, Output
-from sitekit.pipeline.fields import FieldReader, check_fields, raster, read_ground, species_criteria, weights_origin
+from sitekit.layers.tiled import Block, Output
+from sitekit.pipeline.fields import check_fields, read_ground, species_criteria, weights_origin
+from sitekit.pipeline.judging import BlockJudge
 from sitekit.pipeline.project import Done, Project
-from sitekit.pipeline.sea_rules import check_work_depth, lowest_tide_m, refuse_flat_heat
-from sitekit.seabed.tide import workable
-from sitekit.suitability.exclusions import (
-    FORBIDDEN,
-    KEEP_CLEAR,
-    LABELS,
-    NO_PERMIT,
-    OUTSIDE,
-    UNWORKABLE,
-    Limits,
-    exclude,
-)
+from sitekit.pipeline.sea_rules import check_work_depth, refuse_flat_heat
+from sitekit.suitability.exclusions import LABELS, exclude
 from sitekit.suitability.score import NO_LIMIT, score_cells
 
 
@@ -37,14 +26,7 @@ def run(project: Project, run_id: str) -> Done:
     check_fields(settings, criteria)
     check_work_depth(settings, criteria)
     refuse_flat_heat(project, criteria)
-    lowest = lowest_tide_m(project)
-    least_work = settings.tide.least_work_depth_m if settings.tide else None
-    limits = _limits(project)
-    reader = FieldReader(project, ground, criteria, slope=limits.greatest_slope_deg is not None)
-    inputs = dict(reader.inputs)
-    for name in ("protected", "no_permit", "area", "keep_clear"):
-        if name in ground.layers:
-            inputs[name] = Input(raster(project, name), 0)
+    judge = BlockJudge(project, ground, criteria)
     outputs: dict[str, Output] = {}
     for code in criteria:
         tags = {"run_id": run_id, "species": code, "criteria": "; ".join(c.name for c in criteria[code])}
@@ -64,19 +46,8 @@ def run(project: Project, run_id: str) -> Done:
     passing = dict.fromkeys(criteria, 0)
 
     def block_scores(arrays: dict[str, NDArray[Any]], block: Block) -> Mapping[str, NDArray[Any]]:
-        fields = reader(arrays, block)
-        masks = {}
-        if "area" in arrays:
-            masks[OUTSIDE] = arrays["area"][block.core] == 0
-        if "protected" in arrays:
-            rules = arrays["protected"][block.core]
-            masks[FORBIDDEN] = rules == RULE_CODES["forbidden"]
-            masks[NO_PERMIT] = arrays["no_permit"][block.core] != 0
-        if "keep_clear" in arrays:
-            masks[KEEP_CLEAR] = arrays["keep_clear"][block.core] != 0
-        if lowest is not None and least_work is not None:
-            masks[UNWORKABLE] = ~workable(fields["depth_m"], lowest, least_work)
-        exclusion = exclude(fields, limits, masks)
+        fields, masks = judge(arrays, block)
+        exclusion = exclude(fields, judge.limits, masks)
         results: dict[str, NDArray[Any]] = {}
         for code, rows in criteria.items():
             scored = score_cells(
@@ -92,10 +63,10 @@ def run(project: Project, run_id: str) -> Done:
 
     run_blocks(
         ground.grid,
-        inputs,
+        judge.inputs,
         outputs,
         block_scores,
-        halo=reader.halo,
+        halo=judge.halo,
         threads=project.machine.threads,
         memory_gb=project.machine.memory_gb,
         progress=project.machine.progress,
@@ -116,28 +87,6 @@ def run(project: Project, run_id: str) -> Done:
     }
     files = [f"{kind}_{code}.tif" for code in criteria for kind in ("score", "reasons")]
     return Done(files, figures)
-
-
-def _limits(project: Project) -> Limits:
-    wanted = project.settings.exclusions
-    codes = substrate_codes()
-    with_faults = [name for name in wanted.substrate if name not in codes]
-    if with_faults:
-        from sitekit.errors import Fault, InputFault
-
-        raise InputFault(
-            *[
-                Fault("exclusions.substrate", repr(n), "one of " + ", ".join(sorted(codes)), "Correct the class name.")
-                for n in with_faults
-            ]
-        )
-    return Limits(
-        wanted.least_depth_m,
-        wanted.greatest_depth_m,
-        wanted.greatest_slope_deg,
-        frozenset(codes[n] for n in wanted.substrate),
-        wanted.unknown_substrate and project.settings.layers.substrate is not None,
-    )
 
 
 def _count(project: Project, codes: list[str], counts: dict[str, NDArray[np.int64]], passing: dict[str, int]) -> None:

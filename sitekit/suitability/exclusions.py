@@ -119,6 +119,25 @@ def exclude(
     >>> exclude({"depth_m": depth}, Limits(least_depth_m=2.0)).tolist()
     [[9, 0, 2]]
     """
+    tests = exclusion_tests(fields, limits, masks)
+    out = np.zeros(fields["depth_m"].shape, np.uint8)
+    for code in sorted(tests, reverse=True):
+        out[tests[code]] = code
+    return out
+
+
+def exclusion_tests(
+    fields: Mapping[str, NDArray[Any]], limits: Limits, masks: Mapping[int, NDArray[np.bool_]] | None = None
+) -> dict[int, NDArray[np.bool_]]:
+    """Every test that applies, with the cells that fail it: all reasons of a cell, not only the smallest code.
+
+    Parameters, and faults, are those of `exclude`.
+
+    Returns
+    -------
+    dict of int to boolean array
+        Reason code -> True where it holds.
+    """
     wanted = ["depth_m"]
     wanted += ["slope_deg"] if limits.greatest_slope_deg is not None else []
     wanted += ["substrate"] if limits.substrate or limits.unknown_substrate else []
@@ -144,10 +163,7 @@ def exclude(
         _add(tests, SUBSTRATE, banned[fields["substrate"]])
     if limits.unknown_substrate:
         _add(tests, NO_SUBSTRATE, fields["substrate"] == 0)
-    out = np.zeros(depth.shape, np.uint8)
-    for code in sorted(tests, reverse=True):
-        out[tests[code]] = code
-    return out
+    return tests
 
 
 def _add(tests: dict[int, NDArray[np.bool_]], code: int, where: NDArray[np.bool_]) -> None:
