@@ -28,16 +28,16 @@ from sitekit.pipeline.fields import SEA_FIELDS, SEA_FILE, SEA_RASTER, SEA_WINDS,
 from sitekit.pipeline.keep_clear import COASTLINE, read_drawn
 from sitekit.pipeline.project import Project
 from sitekit.pipeline.sea_inputs import SeaInputs, open_water
+from sitekit.seabed.arriving import arriving
 from sitekit.seabed.exposure import ExposureTable, Thinned
 from sitekit.seabed.fetch import LAND, UNKNOWN, WATER, directions
 from sitekit.seabed.heat import pixel_caution
 from sitekit.seabed.light import light_share
 from sitekit.seabed.shelter import one_wind
 from sitekit.seabed.tide import least_depth
-from sitekit.seabed.waves import sea_over
-from sitekit.seabed.way import Surroundings
+from sitekit.seabed.way import Lookout, Surroundings
 
-_THINNED_CELLS = 10_000  # about as many thinned cells as 600 × 400 cells of 1 m make at 5 m; errors: methods page
+_THINNED_CELLS = 5_000  # about as many as 577 × 377 cells of 1 m make at 7 m; errors: methods page
 _FAR_CELLS = 120  # far cells from the grid to the end of the known land
 _DEGREE_M = 111_195.0  # length of a degree on a sphere of 6371 km [m]
 _GAPS = {"water": WATER, "land": LAND, "unknown": UNKNOWN}
@@ -140,15 +140,8 @@ def _waves(
     turn = float(convergence(grid.crs, lon, lat)[0])
     sea_of_fields, sea_of_shelter = open_water(settings, inputs.swell)
     use = around.codes == WATER
-    sea = sea_over(
-        around,
-        inputs.wind,
-        use,
-        method=waves.method,
-        water=sea_of_fields,
-        convergence_deg=turn,
-        breaker_index=waves.breaker_index,
-    )
+    look = Lookout(around, use, convergence_deg=turn)
+    sea = arriving(look, inputs.wind, method=waves.method, water=sea_of_fields, breaker_index=waves.breaker_index)
     table = ExposureTable(
         thinned,
         sea,
@@ -159,12 +152,11 @@ def _waves(
         high_share=waves.high_share,
     )
     winds = one_wind(
-        around,
+        look,
         directions(waves.directions),
         waves.shelter_wind_ms,
         method=waves.method,
         open_water=sea_of_shelter,
-        convergence_deg=turn,
         breaker_index=waves.breaker_index,
     )
     coarse = Grid(grid.crs, grid.west, grid.north, grid.cell * thinned.factor, around.codes.shape)

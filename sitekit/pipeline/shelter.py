@@ -20,12 +20,12 @@ from sitekit.season.plan_tables import read_plan, write_plan
 
 
 def run(project: Project, run_id: str) -> Done:
-    """Write the table `shelter`: every site, every direction; empty without `[waves]`."""
+    """Write the table `shelter`: coded sites (without codes the chosen ones), every direction; empty without `[waves]`."""
     season = project.result("season.gpkg")
     tables = read_plan(season)
     crs = read_ground(project).grid.crs
     figures: dict[str, Any] = {"rows": 0}
-    if project.settings.waves is not None and len(tables["sites"]):
+    if project.settings.waves is not None and bool((tables["sites"]["coded"] | tables["sites"]["chosen"]).any()):
         note = json.loads(project.result(SEA_FILE).read_text("utf-8"))["shelter"]
         table = _table(project, tables["sites"], note)
         tables["shelter"] = build("shelter", [{str(k): v for k, v in r.items()} for r in table.to_dict("records")])
@@ -36,6 +36,7 @@ def run(project: Project, run_id: str) -> Done:
 
 def _table(project: Project, sites: pd.DataFrame, note: dict[str, Any]) -> pd.DataFrame:
     grid = read_ground(project).grid
+    sites = sites[sites["coded"] if sites["coded"].any() else sites["chosen"]]
     x, y = sites.geometry.x.to_numpy(), sites.geometry.y.to_numpy()
     inside = grid.holds(*grid.cell_of(x, y))
     used = sites[inside]

@@ -60,7 +60,6 @@ def at_bed(
     h1 = np.ascontiguousarray(sea.height_m.T, dtype=np.float32)
     t1 = np.ascontiguousarray(np.where(np.isnan(sea.period_s), 1.0, sea.period_s).T, dtype=np.float32)
     h2 = np.ascontiguousarray(sea.swell_m.T, dtype=np.float32)
-    cap2 = np.ascontiguousarray(sea.swell_cap_m.T, dtype=np.float32)
     t2 = np.broadcast_to(sea.swell_s.astype(np.float32), h2.shape)
     for start in range(0, depth_m.size, size):
         part = slice(start, start + size)
@@ -69,7 +68,7 @@ def at_bed(
         known = ~np.isnan(h1[at])
         height1 = np.where(known, h1[at], np.float32(0.0))
         speed1 = _speed(height1, t1[at], depth, gravity_ms2)
-        height2, speed2 = _shoaled(h2[at], cap2[at], t2[at], depth, gravity_ms2)
+        height2, speed2 = _shoaled(h2[at], t2[at], depth, gravity_ms2)
         shape = (at.size, winds, swells)
         height = np.sqrt(height1[:, :, None] ** 2 + height2[:, None, :] ** 2).reshape(at.size, states)
         speed = np.sqrt(speed1[:, :, None] ** 2 + speed2[:, None, :] ** 2).reshape(at.size, states)
@@ -97,19 +96,14 @@ def _speed(
 
 
 def _shoaled(
-    height: NDArray[np.float32],
-    cap: NDArray[np.float32],
-    period: NDArray[np.float32],
-    depth: NDArray[np.float32],
-    gravity: float,
+    height: NDArray[np.float32], period: NDArray[np.float32], depth: NDArray[np.float32], gravity: float
 ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Height and near-bed speed of swell that runs straight in, cut by the shallowest place on its way."""
+    """Height and near-bed speed of swell that runs straight in."""
     if not height.any():
         return height, height
     kh = relative_depth(np.float32(4 * np.pi**2 / gravity) * depth / period**2)
     x = np.minimum(kh, np.float32(40.0))
     grown = height / np.sqrt(np.tanh(x) * (1 + 2 * x / np.sinh(2 * x)))
-    grown = np.minimum(grown, cap)
     return np.asarray(grown, np.float32), np.asarray(bed_velocity(grown, period, kh), np.float32)
 
 

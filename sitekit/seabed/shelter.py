@@ -10,12 +10,12 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from sitekit.errors import Faults
-from sitekit.seabed.arriving import raised
+from sitekit.seabed.arriving import RAYS_DEG, raised, rays_of
 from sitekit.seabed.at_bed import MOBILE_RUBBLE_MS
 from sitekit.seabed.open_water import OpenWater
 from sitekit.seabed.wave_growth import check_method
 from sitekit.seabed.wave_theory import BREAKER_INDEX, breaking_height, orbital_velocity
-from sitekit.seabed.way import Surroundings, ways
+from sitekit.seabed.way import Lookout
 
 
 @dataclass(frozen=True)
@@ -29,9 +29,9 @@ class OneWind:
     height_m, period_s : array
         Before the depth of the cell itself counts [m], [s]; NaN off the water and where unknown.
     fetch_m : array
-        Water crossed [m]; where `open`, as far as is known or the limit.
+        Water crossed, mean of the rays [m]; where `open`, as far as is known or the limit.
     open : array of bool
-        No land was met.
+        No land was met by one of the rays.
     """
 
     directions_deg: NDArray[np.float64]
@@ -42,26 +42,26 @@ class OneWind:
 
 
 def one_wind(
-    around: Surroundings,
+    look: Lookout,
     directions_deg: ArrayLike,
     speed_ms: float,
     *,
     method: str,
     open_water: OpenWater | None = None,
-    convergence_deg: float = 0.0,
     breaker_index: float = BREAKER_INDEX,
+    rays_deg: Sequence[float] = RAYS_DEG,
 ) -> OneWind:
     """Return the sea of one wind speed from each direction, swell left out: it compares winds.
 
     Parameters
     ----------
-    around : Surroundings
-        Its depths are those at the tide of the day.
+    look : Lookout
+        From the cells wanted; its depths are those at the tide of the day.
     directions_deg : array, shape (directions,)
         0 to 360.
     speed_ms : float
         The wind to compare by [m/s].
-    method, open_water, convergence_deg, breaker_index
+    method, open_water, breaker_index, rays_deg
         As `wave_fields`; without a limit, open directions are unknown.
 
     Raises
@@ -71,25 +71,26 @@ def one_wind(
 
     Examples
     --------
+    >>> from sitekit.seabed.way import Surroundings
     >>> bay = Surroundings(np.array([[1, 0, 0]], np.uint8), np.array([[-1.0, 2.0, 2.0]]), 1000.0)
-    >>> w = one_wind(bay, [90.0, 270.0], 8.0, method="spm1984")
+    >>> w = one_wind(Lookout(bay, bay.codes == 0, convergence_deg=0.0), [90.0, 270.0], 8.0, method="spm1984", rays_deg=[0.0])
     >>> w.height_m[:, 0, 2].round(2)
     array([ nan, 0.18])
     """
     check_method(method)
     bearings = np.asarray(directions_deg, np.float64)
-    found = ways(around, bearings, convergence_deg=convergence_deg)
     water = OpenWater(fetch_limit_m=(open_water or OpenWater()).fetch_limit_m)
-    shape = found.fetch_m.shape
+    wet = look.use
+    shape = (bearings.size, *wet.shape)
     height, period, reach = np.full(shape, np.nan), np.full(shape, np.nan), np.full(shape, np.nan)
-    for k in range(bearings.size):
-        wet = ~np.isnan(found.fetch_m[k])
-        parts = (found.fetch_m, found.open, found.sill_m, found.since_m, found.mean_m)
-        height[k][wet], period[k][wet], length = raised(
-            method, speed_ms, tuple(p[k][wet] for p in parts), water, breaker_index
-        )
-        reach[k][wet] = np.where(np.isnan(length), found.fetch_m[k][wet], length)
-    return OneWind(bearings, height, period, reach, found.open)
+    is_open = np.zeros(shape, np.bool_)
+    for k, bearing in enumerate(bearings):
+        rays = look(rays_of(float(bearing), rays_deg))
+        sea = raised(method, speed_ms, rays, water, breaker_index)
+        height[k][wet], period[k][wet] = sea.height_m, sea.period_s
+        reach[k][wet] = np.where(np.isnan(sea.fetch_m), rays.fetch_m.mean(axis=0), sea.fetch_m)
+        is_open[k][wet] = rays.open.any(axis=0)
+    return OneWind(bearings, height, period, reach, is_open)
 
 
 def shelter_table(
@@ -140,8 +141,9 @@ def shelter_table(
 
     Examples
     --------
+    >>> from sitekit.seabed.way import Surroundings
     >>> bay = Surroundings(np.array([[1, 0, 0]], np.uint8), np.array([[-1.0, 2.0, 2.0]]), 1000.0)
-    >>> w = one_wind(bay, [90.0, 270.0], 8.0, method="spm1984")
+    >>> w = one_wind(Lookout(bay, bay.codes == 0, convergence_deg=0.0), [90.0, 270.0], 8.0, method="spm1984", rays_deg=[0.0])
     >>> t = shelter_table(["WS"], [2.0], w, [0], [1], 8.0)
     >>> t[["direction_deg", "open", "shelter"]].values.tolist()
     [[90.0, True, 'unknown'], [270.0, False, 'sheltered']]

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sitekit.errors import Faults
-from sitekit.seabed.arriving import Sea, arriving
+from sitekit.seabed.arriving import RAYS_DEG, arriving
 from sitekit.seabed.at_bed import AT_BED, HIGH_SHARE, MOBILE_RUBBLE_MS, at_bed
 from sitekit.seabed.fetch import LAND, UNKNOWN
 from sitekit.seabed.open_water import OpenWater
 from sitekit.seabed.tide import depth_at
 from sitekit.seabed.wave_growth import check_method
 from sitekit.seabed.wave_theory import BREAKER_INDEX
-from sitekit.seabed.way import Surroundings, Ways, ways
+from sitekit.seabed.way import Lookout, Surroundings
 from sitekit.seabed.wind import WindTable
 
 FIELDS = (*AT_BED, "fetch_m", "unknown_wave_share")
@@ -34,6 +36,7 @@ def wave_fields(
     max_unknown_share: float = 0.0,
     breaker_index: float = BREAKER_INDEX,
     wanted: ArrayLike | None = None,
+    rays_deg: Sequence[float] = RAYS_DEG,
 ) -> dict[str, NDArray[np.float32]]:
     """Return the wave fields of a grid, each usable as a criterion.
 
@@ -64,6 +67,8 @@ def wave_fields(
         Greatest significant height over depth.
     wanted : array of bool, optional
         Cells to compute; others are NaN. The ways still see the whole grid.
+    rays_deg : sequence of float
+        Rays that each direction is looked along, as offsets from it [degrees].
 
     Returns
     -------
@@ -81,7 +86,7 @@ def wave_fields(
 
     Notes
     -----
-    For each row of the wind table: H, T from the fetch, cut by the shallowest place on the way (`raised`);
+    For each row of the wind table: H, T from the fetch of each ray, cut by the shallowest place on the way (`raised`);
     H ≤ breaker_index · h; Ub = π H / (T sinh kh). With swell, wind and swell are taken as independent: Hs² and Ub² add,
     swell shoals straight in, and both shrink together where the sum would break. A quantile of k states is the smallest
     velocity whose cumulated share reaches `high_share`.
@@ -93,7 +98,7 @@ def wave_fields(
     Examples
     --------
     >>> table = WindTable([270.0], [10.0], [1.0])
-    >>> f = wave_fields([[-1.0, 2.0, 2.0]], [[1, 0, 0]], 1000.0, table, method="jonswap1973")
+    >>> f = wave_fields([[-1.0, 2.0, 2.0]], [[1, 0, 0]], 1000.0, table, method="jonswap1973", rays_deg=[0.0])
     >>> f["wave_height_m"].round(2)
     array([[ nan, 0.11, 0.2 ]], dtype=float32)
     """
@@ -110,9 +115,8 @@ def wave_fields(
     if wanted is not None:
         use &= np.asarray(wanted, dtype=np.bool_)
     around = Surroundings(surface, depth, cell_m)
-    sea = sea_over(
-        around, wind, use, method=method, water=water, convergence_deg=convergence_deg, breaker_index=breaker_index
-    )
+    look = Lookout(around, use, convergence_deg=convergence_deg)
+    sea = arriving(look, wind, method=method, water=water, breaker_index=breaker_index, rays_deg=rays_deg)
     held = at_bed(
         sea,
         np.arange(int(use.sum())),
@@ -128,29 +132,6 @@ def wave_fields(
         out[name] = np.full(depth.shape, np.nan, dtype=np.float32)
         out[name][use] = held[name] if name == "unknown_wave_share" else np.where(known, held[name], np.nan)
     return out
-
-
-def sea_over(
-    around: Surroundings,
-    wind: WindTable,
-    use: NDArray[np.bool_],
-    *,
-    method: str,
-    water: OpenWater,
-    convergence_deg: float,
-    breaker_index: float,
-) -> Sea:
-    """Return the sea that arrives at the used cells, in the order in which a mask picks them."""
-
-    def flat(found: Ways) -> Ways:
-        return Ways(*(a[:, use] for a in (found.fetch_m, found.open, found.sill_m, found.since_m, found.mean_m)))
-
-    sources = np.unique(wind.direction_deg[wind.speed_ms > 0])
-    found = flat(ways(around, sources, convergence_deg=convergence_deg))
-    swell = None
-    if water.swell is not None:
-        swell = flat(ways(around, water.swell.direction_deg, convergence_deg=convergence_deg))
-    return arriving(found, swell, sources, wind, method=method, water=water, breaker_index=breaker_index)
 
 
 def check_shares(mobile_ms: float, high_share: float, max_unknown_share: float, breaker_index: float) -> None:

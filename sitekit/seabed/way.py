@@ -8,12 +8,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sitekit.errors import Faults
-from sitekit.seabed.fetch import LAND, UNKNOWN, WATER, checked_surface, course
+from sitekit.seabed.fetch import LAND, WATER, checked_surface, course
+
+_REMEMBERED = 50_000  # cells; 36 directions of five rays from them take 150 MB
 
 Floats = NDArray[np.float32]
 
@@ -120,34 +123,59 @@ def ways(around: Surroundings, directions_deg: ArrayLike, *, convergence_deg: fl
     (np.float32(25.0), np.float32(1.0), np.float32(10.0))
     """
     codes, bearings = checked_surface(around.codes, around.cell_m, directions_deg)
-    shape = (bearings.size, *codes.shape)
-    out = Ways(*(np.empty(shape, np.bool_ if k == 1 else np.float32) for k in range(5)))
-    for k, bearing in enumerate(bearings):
-        lines = _lines(codes, around.depth_m, around.cell_m, float(bearing) - convergence_deg)
-        is_open = lines[0] < 0
-        length = np.abs(lines[0])
-        if around.far is not None and is_open.any():
-            length, is_open = _beyond(around, float(bearing) - convergence_deg, length, is_open)
-        out.fetch_m[k], out.open[k] = length, is_open
-        out.sill_m[k], out.since_m[k], out.mean_m[k] = lines[1:]
-    return out
+    on_grid = bearings - convergence_deg
+    signed, sill, since, mean = _lines(codes, around.depth_m, around.cell_m, on_grid)
+    is_open, length = signed < 0, np.abs(signed)
+    if around.far is not None and is_open.any():
+        length, is_open = _beyond(around, on_grid, length, is_open)
+    return Ways(length, is_open, sill, since, mean)
+
+
+class Lookout:
+    """Looks along directions from the cells of a mask, and remembers what it saw on grids that are not large.
+
+    Parameters
+    ----------
+    around : Surroundings
+    use : array of bool, shape of the grid
+        The n cells to look from.
+    convergence_deg : float
+        As `ways`.
+    """
+
+    def __init__(self, around: Surroundings, use: NDArray[np.bool_], *, convergence_deg: float) -> None:
+        self.around, self.use, self.convergence_deg = around, use, convergence_deg
+        self.cells = int(use.sum())
+        self.seen: dict[bytes, Ways] = {}
+
+    def __call__(self, directions_deg: NDArray[np.float64]) -> Ways:
+        """Return the ways of the used cells, arrays of shape (directions, n)."""
+        key = np.asarray(directions_deg, np.float64).tobytes()
+        if key in self.seen:
+            return self.seen[key]
+        found = ways(self.around, directions_deg, convergence_deg=self.convergence_deg)
+        parts = (found.fetch_m, found.open, found.sill_m, found.since_m, found.mean_m)
+        flat = Ways(*(a[:, self.use] for a in parts))
+        if self.cells <= _REMEMBERED:
+            self.seen[key] = flat
+        return flat
 
 
 def _beyond(
-    around: Surroundings, bearing: float, length: Floats, is_open: NDArray[np.bool_]
+    around: Surroundings, bearings: NDArray[np.float64], length: Floats, is_open: NDArray[np.bool_]
 ) -> tuple[Floats, NDArray[np.bool_]]:
-    """Continue the open rays of one direction over the far map; inside the area the near map has the word."""
+    """Continue the open rays over the far map; inside the area the near map has the word."""
     far = np.array(around.far)
     ratio = around.cell_m / around.far_cell_m
     top, left = around.far_origin
-    rows, cols = length.shape
+    rows, cols = length.shape[1:]
     far[
         math.ceil(top - 0.5) : math.floor(top + rows * ratio + 0.5),
         math.ceil(left - 0.5) : math.floor(left + cols * ratio + 0.5),
     ] = WATER
     at_row = np.clip((top + (np.arange(rows) + 0.5) * ratio).astype(np.intp), 0, far.shape[0] - 1)
     at_col = np.clip((left + (np.arange(cols) + 0.5) * ratio).astype(np.intp), 0, far.shape[1] - 1)
-    signed = _lines(far, None, around.far_cell_m, bearing)[0][np.ix_(at_row, at_col)]
+    signed = _lines(far, None, around.far_cell_m, bearings)[0][:, at_row[:, None], at_col]
     whole = np.where(np.isnan(signed), -length, signed)  # a cell that is land on the coarse map keeps what is known
     return (
         np.where(is_open, np.maximum(np.abs(whole), length), length),
@@ -156,72 +184,89 @@ def _beyond(
 
 
 def _lines(
-    codes: NDArray[np.uint8], depth: NDArray[np.float64] | None, cell_m: float, bearing_deg: float
+    codes: NDArray[np.uint8], depth: NDArray[np.float64] | None, cell_m: float, bearings: NDArray[np.float64]
 ) -> tuple[Floats, Floats, Floats, Floats]:
-    """Signed fetch (below 0 = open), sill, distance since, mean depth; the last three are empty without depths."""
-    by_rows, down, slope = course(bearing_deg)
-    step = np.float64(cell_m * math.sqrt(1.0 + slope * slope))
-    if not by_rows:
-        codes, depth = codes.T, None if depth is None else depth.T
-    if not down:
-        codes, depth = codes[::-1], None if depth is None else depth[::-1]
-    count, sill, since, mean = _scan(np.ascontiguousarray(codes), depth, slope)
-    length = np.where(count == 0, np.nan, (count - 0.5 * np.sign(count)) * step).astype(np.float32)
-    found = [length, sill, (since * step).astype(np.float32), mean]
-    if not down:
-        found = [a[::-1] for a in found]
-    if not by_rows:
-        found = [a.T for a in found]
-    return found[0], found[1], found[2], found[3]
+    """Signed fetch (below 0 = open), sill, distance since, mean depth; without depths only the first."""
+    shape = (bearings.size, *codes.shape)
+    courses = [course(float(b)) for b in bearings]
+    length = np.empty(shape, np.float32)
+    others = [np.empty(shape if depth is not None else (0, 0, 0), np.float32) for _ in range(3)]
+    known = None if depth is None else np.where((depth > 0) & (codes == WATER), depth, np.inf).astype(np.float32)
+    for by_rows in (True, False):
+        for down in (True, False):
+            group = [k for k, c in enumerate(courses) if c[:2] == (by_rows, down)]
+            if not group:
+                continue
+
+            def turned(values: NDArray[Any], by_rows: bool = by_rows, down: bool = down) -> NDArray[Any]:
+                values = values if by_rows else np.swapaxes(values, -1, -2)
+                return values if down else values[..., ::-1, :]
+
+            def back(values: NDArray[Any], by_rows: bool = by_rows, down: bool = down) -> NDArray[Any]:
+                values = values if down else values[..., ::-1, :]
+                return values if by_rows else np.swapaxes(values, -1, -2)
+
+            slopes = np.array([courses[k][2] for k in group])
+            step = (cell_m * np.sqrt(1.0 + slopes * slopes))[:, None, None]
+            count, sill, since, mean = _scan(
+                np.ascontiguousarray(turned(codes)), None if known is None else turned(known), slopes
+            )
+            length[group] = back(np.where(count == 0, np.nan, (count - 0.5 * np.sign(count)) * step))
+            if known is not None:
+                others[0][group], others[1][group], others[2][group] = back(sill), back(since * step), back(mean)
+    return length, others[0], others[1], others[2]
 
 
 def _scan(
-    codes: NDArray[np.uint8], depth: NDArray[np.float64] | None, slope: float
+    codes: NDArray[np.uint8], known: Floats | None, slopes: NDArray[np.float64]
 ) -> tuple[NDArray[np.int32], Floats, NDArray[np.int32], Floats]:
-    """Run along the lines from the first row on; each row reads the one before it, shifted by 0 or 1 cell."""
+    """Run along the lines of several directions from the first row on.
+
+    Each row reads the one before it, shifted by 0 or 1 cell as the direction's slope says. Arrays of a row have one
+    cell of margin on either side, for lines that enter from the border.
+    """
     rows, cols = codes.shape
-    count = np.zeros((rows, cols), np.int32)
-    kept = rows if depth is not None else 0
-    sill, mean = np.full((kept, cols), np.inf, np.float32), np.full((kept, cols), np.nan, np.float32)
-    since = np.zeros((kept, cols), np.int32)
-    known = None if depth is None else np.where((depth > 0) & (codes == WATER), depth, np.inf).astype(np.float32)
-    total, number = np.zeros(cols + 2), np.zeros(cols + 2)  # one cell of margin on either side
-    upwind = np.zeros(cols + 2, np.int32)
-    upcode = np.full(cols + 2, UNKNOWN, np.uint8)
-    low, steps = np.full(cols + 2, np.inf, np.float32), np.zeros(cols + 2, np.int32)
-    here = np.full(cols + 2, UNKNOWN, np.uint8)
-    shift = 0
+    n = slopes.size
+    count = np.zeros((n, rows, cols), np.int32)
+    kept = rows if known is not None else 0
+    sill, mean = np.empty((n, kept, cols), np.float32), np.full((n, kept, cols), np.nan, np.float32)
+    since = np.zeros((n, kept, cols), np.int32)
+    upwind = np.zeros((n, cols + 2), np.int32)
+    upland, here = np.zeros(cols + 2, np.bool_), np.zeros(cols + 2, np.bool_)
+    low, steps = np.full((n, cols + 2), np.inf, np.float32), np.zeros((n, cols + 2), np.int32)
+    total, number = np.zeros((n, cols + 2), np.float32), np.zeros((n, cols + 2), np.int32)
+    sign = np.where(slopes >= 0, 1, -1)
+    line = np.arange(n)[:, None]
+    shift = np.zeros(n, np.int64)
     for r in range(rows):
-        moved = int(math.floor(r * abs(slope) + 0.5)) * (1 if slope >= 0 else -1)
-        d = moved - shift if r else 0
+        moved = np.floor(r * np.abs(slopes) + 0.5).astype(np.int64) * sign
+        at = np.arange(1, cols + 1) - (moved - shift)[:, None]  # where each line was in the row before
+        slant = (moved != shift)[:, None]
         shift = moved
-        here[1:-1] = codes[r]
-        before = slice(1 - d, 1 - d + cols)
-        last = upwind[before]
-        starts = upcode[before] == LAND
-        n = np.where(last == 0, np.where(starts, 1, -1), last + np.sign(last))
-        fresh = last == 0
-        if d:
-            corner = (upcode[1:-1] == LAND) & (here[before] == LAND)
-            n[corner] = 1
-            fresh |= corner
+        here[1:-1] = codes[r] == LAND
         dry = codes[r] != WATER
-        n[dry] = 0
-        count[r] = n
-        upwind[1:-1] = n
+        last = upwind[line, at]
+        fresh = last == 0
+        now = np.where(fresh, np.where(upland[at], 1, -1), last + np.sign(last))
+        corner = slant & upland[1:-1] & here[at]  # the line would slip between two land cells that touch there
+        now[corner] = 1
+        now[:, dry] = 0
+        count[:, r] = now
+        upwind[:, 1:-1] = now
         if known is not None:
-            passed = np.where(fresh, np.inf, low[before]).astype(np.float32)
-            s = np.where(np.isinf(passed), 0, steps[before] + 1)
-            sill[r], since[r] = np.where(dry, np.inf, passed), np.where(dry, 0, s)
+            fresh |= corner
             own = known[r]
+            passed = np.where(fresh, np.float32(np.inf), low[line, at])
+            run = np.where(np.isinf(passed), 0, steps[line, at] + 1)
+            sill[:, r] = np.where(dry, np.inf, passed)
+            since[:, r] = np.where(dry, 0, run)
             lower = own <= passed
-            low[1:-1] = np.where(lower, own, passed)
-            steps[1:-1] = np.where(lower, 0, s)
+            low[:, 1:-1] = np.where(lower, own, passed)
+            steps[:, 1:-1] = np.where(lower, 0, run)
             has = ~np.isinf(own)
-            sums = np.where(fresh, 0.0, total[before]) + np.where(has, own, 0.0)
-            counts = np.where(fresh, 0.0, number[before]) + has
-            total[1:-1], number[1:-1] = sums, counts
-            usable = (counts > 0) & ~dry
-            mean[r, usable] = (sums[usable] / counts[usable]).astype(np.float32)
-        upcode[1:-1] = codes[r]
+            sums = np.where(fresh, np.float32(0.0), total[line, at]) + np.where(has, own, np.float32(0.0))
+            counts = np.where(fresh, 0, number[line, at]) + has
+            total[:, 1:-1], number[:, 1:-1] = sums, counts
+            mean[:, r] = np.where((counts > 0) & ~dry, sums / np.maximum(counts, 1), np.nan)
+        upland[1:-1] = here[1:-1]
     return count, sill, since, mean

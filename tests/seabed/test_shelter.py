@@ -7,7 +7,7 @@ from sitekit.errors import InputFault
 from sitekit.seabed.open_water import OpenWater
 from sitekit.seabed.shelter import one_wind, shelter_table
 from sitekit.seabed.waves import wave_fields
-from sitekit.seabed.way import Surroundings
+from sitekit.seabed.way import Lookout, Surroundings
 from sitekit.seabed.wind import WindTable
 
 SHORE = np.zeros((5, 40), dtype=np.uint8)
@@ -17,7 +17,8 @@ EIGHT = np.arange(0.0, 360.0, 45.0)
 
 
 def bay(cell_m, speed, **more):
-    return one_wind(Surroundings(SHORE, FLAT, cell_m), EIGHT, speed, method="spm1984", **more)
+    look = Lookout(Surroundings(SHORE, FLAT, cell_m), SHORE == 0, convergence_deg=0.0)
+    return one_wind(look, EIGHT, speed, method="spm1984", rays_deg=[0.0], **more)
 
 
 def test_shelter_names_each_site_and_direction_once():
@@ -45,7 +46,7 @@ def test_a_direction_open_to_the_sea_is_unknown_never_calm():
 
 def test_shelter_agrees_with_the_fields():
     """Two ways to the same number would part."""
-    fields = wave_fields(FLAT, SHORE, 500.0, WindTable([270], [9], [1.0]), method="spm1984")
+    fields = wave_fields(FLAT, SHORE, 500.0, WindTable([270], [9], [1.0]), method="spm1984", rays_deg=[0.0])
     table = shelter_table(["A"], [3.0], bay(500.0, 9.0), [2], [25], 9.0)
     mine = table.set_index("direction_deg").loc[270.0]
     assert mine["orbital_velocity_ms"] == pytest.approx(float(fields["orbital_velocity_ms"][2, 25]), rel=1e-5)
@@ -64,4 +65,4 @@ def test_sites_off_the_grid_and_wrong_lengths_are_refused():
         shelter_table(["X"], [3.0, 2.0], bay(500.0, 9.0), [9], [9], 9.0)
     assert "1 codes, 1 cells, 2 depths" in str(caught.value)
     with pytest.raises(InputFault, match="'guess'"):
-        one_wind(Surroundings(SHORE, FLAT, 10.0), EIGHT, 9.0, method="guess")
+        one_wind(Lookout(Surroundings(SHORE, FLAT, 10.0), SHORE == 0, convergence_deg=0.0), EIGHT, 9.0, method="guess")

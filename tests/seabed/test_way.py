@@ -65,7 +65,7 @@ def test_impossible_surroundings_are_refused():
     """They would give the fetch of another place."""
     with pytest.raises(InputFault, match=r"depth_m: \(1, 2\) cells"):
         Surroundings(np.zeros((1, 3), np.uint8), np.ones((1, 2)), 10.0)
-    with pytest.raises(InputFault, match="far_cell_m: 0.0 m"):
+    with pytest.raises(InputFault, match=r"far_cell_m: 0\.0 m"):
         Surroundings(np.zeros((1, 3), np.uint8), np.ones((1, 3)), 10.0, far=np.zeros((3, 3), np.uint8))
     with pytest.raises(InputFault, match="0 to 360 degrees"):
         ways(Surroundings(np.zeros((1, 3), np.uint8), np.ones((1, 3)), 10.0), [400.0])
