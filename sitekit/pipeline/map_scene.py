@@ -156,7 +156,7 @@ def picture_file(project: Project) -> Path | None:
 
 def _responses(project: Project, ground: Ground, criteria: dict[str, list[Criterion]]) -> list[RasterLayer]:
     """Return how well each cell suits each criterion; one layer for species that judge alike."""
-    planes, values = responses(project, ground, criteria, into=np.float32, dtype="float32")
+    planes, values = responses(project, ground, criteria)
     found = []
     for k, (plane, shown) in enumerate(zip(planes, values, strict=True)):
         names = list(dict.fromkeys(name for _, name in plane.users))
@@ -174,18 +174,21 @@ def _candidates(tables: dict[str, pd.DataFrame]) -> gpd.GeoDataFrame:
     """Return the candidates with ranks and room of each species as text, for reading."""
     frame = gpd.GeoDataFrame(tables["candidates"]).copy()
     ranks: dict[str, list[str]] = {}
-    for row in tables["candidate_ranks"].itertuples() if "candidate_ranks" in tables else ():
-        fragile = ", fragile" if row.fragile else ""
-        words = f"{row.species}: {row.rank}, {row.rank_low} to {row.rank_high}{fragile}"
-        ranks.setdefault(row.candidate, []).append(words)
+    for row in _rows(tables, "candidate_ranks"):
+        words = f"{row['species']}: {row['rank']}, {row['rank_low']} to {row['rank_high']}"
+        ranks.setdefault(row["candidate"], []).append(words + (", fragile" if row["fragile"] else ""))
     room: dict[str, list[str]] = {}
-    for row in tables["candidate_species"].itertuples():
-        if not pd.isna(row.capacity):
-            words = f"{row.species}: {row.capacity:.0f} (at most {row.bound:.0f})"
-            room.setdefault(row.candidate, []).append(words)
+    for row in _rows(tables, "candidate_species"):
+        if not pd.isna(row["capacity"]):
+            words = f"{row['species']}: {row['capacity']:.0f} (at most {row['bound']:.0f})"
+            room.setdefault(row["candidate"], []).append(words)
     frame["ranks"] = ["; ".join(ranks.get(c, [])) for c in frame["candidate"]]
     frame["room"] = ["; ".join(room.get(c, [])) for c in frame["candidate"]]
     return frame
+
+
+def _rows(tables: dict[str, pd.DataFrame], name: str) -> list[dict[str, Any]]:
+    return [{str(k): v for k, v in row.items()} for row in tables[name].to_dict("records")] if name in tables else []
 
 
 def _sites(tables: dict[str, pd.DataFrame]) -> gpd.GeoDataFrame:

@@ -137,7 +137,9 @@ def relief_overlay(depth: NDArray[np.float32], grid: Grid, screen: Screen) -> Ov
             light = 0.62 + 0.48 * (step + 0.5) / SHADES
             red, green, blue = (min(255, round(v * light)) for v in rgb(tint))
             palette.append((red, green, blue, 255))
-    rows = tuple((tints[i], f"{edges[i]:.1f} to {edges[i + 2]:.1f}") for i in range(0, DEPTH_BANDS, 2))
+    rows = tuple(
+        (tints[i], f"{edges[i]:.1f} to {edges[i + 2]:.1f}".replace("-", "−")) for i in range(0, DEPTH_BANDS, 2)
+    )
     return _overlay(codes, grid, screen, palette, rows)
 
 

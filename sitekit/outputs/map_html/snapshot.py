@@ -1,4 +1,4 @@
-"""The still picture inside the page, for phones that block scripts: first raster, outlines, colonies, scale bar."""
+"""The still picture inside the page, for phones that block scripts: first raster with hatches, outlines, colonies, legend."""
 
 from __future__ import annotations
 
@@ -6,9 +6,13 @@ import base64
 import io
 import itertools
 import math
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from sitekit.outputs.map_html.colonies import unpack_places
@@ -18,25 +22,39 @@ from sitekit.outputs.map_html.vectors import STEP
 
 FONT = Path(__file__).resolve().parents[1] / "fonts" / "DejaVuSans.ttf"
 LONG_SIDE = 1000  # pixels
+LEGEND = 330  # pixels
 _LINES = {
-    "candidates": "#0b2a4a",
-    "plots": "#7a2d00",
-    "work_areas": "#4a2a6a",
-    "protected": "#8a1c1c",
-    "tape_lines": "#7a2d00",
+    "candidates": ("Candidates", "#0b2a4a"),
+    "plots": ("Plots", "#7a2d00"),
+    "work_areas": ("Work areas", "#4a2a6a"),
+    "tape_lines": ("Tape lines", "#111111"),
+    "protected:forbidden": ("Protected areas: planting forbidden", "#8a1c1c"),
+    "protected:permit": ("Protected areas: needs a permit", "#7a4a00"),
+    "protected:preferred": ("Protected areas: preferred", "#14532d"),
+    "protected:none": ("Protected areas: no rule", "#3c4850"),
 }
 _BARS = (1, 2, 5)
+_INK, _RING = (40, 46, 52), (50, 40, 70)
 
 
-def still_picture(
-    base: Overlay | None, shown: Overlay | None, layers: list[dict[str, Any]], colonies: dict[str, Any], outline: Any
-) -> str:
+@dataclass(frozen=True)
+class Shown:
+    """What the still picture shows beside outlines: base, first raster with its opacity and title, its reasons."""
+
+    base: Overlay | None
+    raster: Overlay | None
+    title: str
+    opacity: float
+    reason: Overlay | None
+
+
+def still_picture(shown: Shown, layers: list[dict[str, Any]], colonies: dict[str, Any], outline: Any) -> str:
     """Return a `data:` address of a PNG.
 
     Parameters
     ----------
-    base, shown : Overlay, optional
-        Underneath (relief or picture) and above it (the first raster).
+    shown : Shown
+        Pictures underneath.
     layers : list of dict
         From `vectors.vector_layer`.
     colonies : dict
@@ -48,29 +66,34 @@ def still_picture(
     scale = LONG_SIDE / max(east - west, north - south)
     size = max(48, round((east - west) * scale)), max(48, round((north - south) * scale))
     canvas = Image.new("RGB", size, "#e9eef2")
-    for overlay, opacity in ((base, 1.0), (shown, 0.8)):
+    for overlay, opacity in ((shown.base, 1.0), (shown.raster, shown.opacity)):
         if overlay is not None:
             _paste(canvas, overlay, opacity, (west, north), scale)
+    if shown.reason is not None:
+        canvas = _hatched(canvas, shown.reason, (west, north), scale)
     draw = ImageDraw.Draw(canvas, "RGBA")
     for layer in layers:
-        if layer["id"] in _LINES:
-            for item in layer["items"]:
-                _item(draw, item, _LINES[layer["id"]], scale, size[1])
+        for item in layer["items"]:
+            if _key(layer, item) in _LINES:
+                _item(draw, item, _LINES[_key(layer, item)][1], scale, size[1])
     if colonies["count"]:
         x, y = unpack_places(colonies)
         for px, py in zip(x * scale, size[1] - y * scale, strict=True):
             draw.point((float(px), float(py)), fill="#101010")
     font = ImageFont.truetype(str(FONT), 14)
     for layer in layers:
-        if layer["id"] in ("sites", "plots"):
+        if layer["id"] in ("sites", "plots", "protected"):
             for item in layer["items"]:
-                px, py = next(_pixels(item["r"][0][0], scale, size[1]))
+                px, py = next(_pixels(item.get("l") or item["r"][0][0], scale, size[1]))
                 draw.text(
                     (px + 5, py - 8), item["n"][:24], font=font, fill="#000000", stroke_width=2, stroke_fill="#ffffff"
                 )
     _scale_bar(draw, font, scale, size, outline)
+    sheet = _with_legend(canvas, font, shown, layers, colonies)
     stream = io.BytesIO()
-    canvas.quantize(128, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE).save(stream, "PNG", optimize=True)
+    sheet.quantize(128, method=Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE).save(
+        stream, "PNG", compress_level=6
+    )
     return "data:image/png;base64," + base64.b64encode(stream.getvalue()).decode("ascii")
 
 
@@ -82,6 +105,41 @@ def _paste(canvas: Image.Image, overlay: Overlay, opacity: float, corner: tuple[
     canvas.paste(
         drawn.convert("RGB"), (round((overlay.west - west) * scale), round((north - overlay.north) * scale)), veil
     )
+
+
+def hatch_tile(kind: str, shape: tuple[int, int]) -> tuple[NDArray[np.bool_], float]:
+    """Return where strokes stand, and how white the veil below them is: the page's two hatches in whole pixels.
+
+    Excluded: falling strokes. Unknown: small rings.
+    """
+    row, col = np.mgrid[0 : shape[0], 0 : shape[1]]
+    if kind == "excluded":
+        return (col - row) % 8 == 0, 0.3
+    far = [np.hypot(row % 12 - a, col % 12 - a) for a in (3, 9)]
+    return np.abs(np.minimum(*far) - 2.0) < 0.6, 0.62
+
+
+def _hatched(canvas: Image.Image, reason: Overlay, corner: tuple[float, float], scale: float) -> Image.Image:
+    west, north = corner
+    wide, high = canvas.size
+    rows = np.clip(((np.arange(high) + 0.5) / scale + reason.north - north) / reason.pixel, -1, 1e9).astype(np.int64)
+    cols = np.clip(((np.arange(wide) + 0.5) / scale + west - reason.west) / reason.pixel, -1, 1e9).astype(np.int64)
+    codes = np.asarray(reason.image)
+    inside = ((rows >= 0) & (rows < codes.shape[0]))[:, None] & ((cols >= 0) & (cols < codes.shape[1]))[None, :]
+    seen = np.where(
+        inside, codes[np.clip(rows, 0, codes.shape[0] - 1)[:, None], np.clip(cols, 0, codes.shape[1] - 1)[None, :]], 0
+    )
+    pixels = np.asarray(canvas).astype(np.float32)
+    for kind, ink in (("excluded", _INK), ("unknown", _RING)):
+        mask = np.isin(seen, [place for place, (k, _) in enumerate(reason.legend, 1) if k == kind])
+        strokes, veil = hatch_tile(kind, mask.shape)
+        pixels[mask] = pixels[mask] * (1 - veil) + 255 * veil
+        pixels[mask & strokes] = pixels[mask & strokes] * 0.25 + np.array(ink, np.float32) * 0.75
+    return Image.fromarray(np.rint(pixels).astype(np.uint8))
+
+
+def _key(layer: dict[str, Any], item: dict[str, Any]) -> str:
+    return f"protected:{item['k']}" if layer["id"] == "protected" else str(layer["id"])
 
 
 def _item(draw: ImageDraw.ImageDraw, item: dict[str, Any], colour: str, scale: float, height: int) -> None:
@@ -97,6 +155,56 @@ def _pixels(steps: list[int], scale: float, height: int) -> Any:
     return ((x * STEP * scale, height - y * STEP * scale) for x, y in zip(xs, ys, strict=True))
 
 
+def _with_legend(
+    canvas: Image.Image, font: Any, shown: Shown, layers: list[dict[str, Any]], colonies: dict[str, Any]
+) -> Image.Image:
+    """Return the map with its legend at the right: the bins, the two hatches, the outlines."""
+    rows: list[tuple[str, str, str]] = []
+    if shown.raster is not None:
+        rows += [("head", "", shown.title), *(("bin", colour, words) for colour, words in shown.raster.legend)]
+    if shown.reason is not None:
+        kinds = dict.fromkeys(kind for kind, _ in shown.reason.legend)
+        for kind in kinds:
+            words = "; ".join(text for k, text in shown.reason.legend if k == kind)
+            rows.append((kind, "", f"{kind}: {words}"))
+    present = {_key(layer, item) for layer in layers for item in layer["items"]}
+    rows += [("line", colour, words) for key, (words, colour) in _LINES.items() if key in present]
+    rows += [("line", "#101010", "Planned colonies (dots)")] if colonies["count"] else []
+    lines = [(kind, colour, _broken(words, font, LEGEND - 60)) for kind, colour, words in rows]
+    high = max(canvas.size[1], 20 + sum(8 + 18 * len(text) for _, _, text in lines))
+    sheet = Image.new("RGB", (canvas.size[0] + LEGEND, high), "#ffffff")
+    sheet.paste(canvas, (0, 0))
+    draw = ImageDraw.Draw(sheet)
+    left, y = canvas.size[0] + 12, 10
+    for kind, colour, text in lines:
+        box = (left, y + 1, left + 32, y + 17)
+        if kind == "bin":
+            part = tuple(int(colour[k : k + 2], 16) for k in (1, 3, 5))
+            draw.rectangle(box, fill=tuple(round(255 + (v - 255) * shown.opacity) for v in part), outline="#66757d")
+        elif kind == "line":
+            draw.line((left, y + 9, left + 32, y + 9), fill=colour, width=3)
+        elif kind != "head":
+            strokes, _ = hatch_tile(kind, (17, 33))
+            tile = np.where(strokes[..., None], np.array(_INK if kind == "excluded" else _RING), 255).astype(np.uint8)
+            sheet.paste(Image.fromarray(tile), box[:2])
+            draw.rectangle(box, outline="#66757d")
+        for k, line in enumerate(text):
+            draw.text((left + (0 if kind == "head" else 42), y + 18 * k), line, font=font, fill="#14212b")
+        y += 8 + 18 * len(text)
+    return sheet
+
+
+def _broken(words: str, font: Any, room: int) -> Sequence[str]:
+    lines = [""]
+    for word in words.split(" ")[:60]:
+        wider = f"{lines[-1]} {word}".strip()
+        if font.getlength(wider) <= room or not lines[-1]:
+            lines[-1] = wider[:60]
+        else:
+            lines.append(word[:60])
+    return lines
+
+
 def _scale_bar(draw: ImageDraw.ImageDraw, font: Any, scale: float, size: tuple[int, int], outline: Any) -> None:
     west, south, east, north = outline
     _, latitude = longitude_latitude((west + east) / 2, (south + north) / 2)
@@ -105,7 +213,7 @@ def _scale_bar(draw: ImageDraw.ImageDraw, font: Any, scale: float, size: tuple[i
     power = 10.0 ** math.floor(math.log10(room))
     length = max((b * power for b in _BARS if b * power <= room), default=power)
     wide, bottom = length * per_metre, size[1] - 14
-    draw.rectangle((8, bottom - 24, 20 + max(wide, 90), bottom + 10), fill=(255, 255, 255, 215))
+    draw.rectangle((8, bottom - 24, 20 + max(wide, 130), bottom + 10), fill=(255, 255, 255, 215))
     draw.line(
         [(14, bottom - 4), (14, bottom + 4), (14 + wide, bottom + 4), (14 + wide, bottom - 4)], fill="#000000", width=2
     )

@@ -23,7 +23,7 @@ from sitekit.outputs.map_html.plain_text import plain_text, script_json
 from sitekit.outputs.map_html.ramps import class_count, ramp
 from sitekit.outputs.map_html.scene import MapScene
 from sitekit.outputs.map_html.shell import filled
-from sitekit.outputs.map_html.snapshot import still_picture
+from sitekit.outputs.map_html.snapshot import Shown, still_picture
 from sitekit.outputs.map_html.vectors import names_of, vector_layer
 
 _DRAWN = (
@@ -72,7 +72,19 @@ def map_page(scene: MapScene) -> str:
     layers = [_vector(name, scene, screen) for name in _DRAWN]
     colonies = pack_colonies(scene.colonies, screen)
     outline = (screen.west, screen.south, screen.east, screen.north)
-    still = still_picture(photo or relief, rasters[0] if rasters else None, layers, colonies, outline)
+    first = scene.rasters[0] if scene.rasters else None
+    still = still_picture(
+        Shown(
+            photo or relief,
+            rasters[0] if rasters else None,
+            plain_text(f"{first.label}, {first.unit}" if first.unit else first.label) if first else "",
+            first.opacity if first else 1.0,
+            reasons.get(first.reasons) if first else None,
+        ),
+        layers,
+        colonies,
+        outline,
+    )
 
     pictures = [_picture("relief", relief, 1.0, photo is None)] if relief else []
     pictures += [_picture("photo", photo, 1.0, True)] if photo else []
@@ -199,6 +211,6 @@ def _body(scene: MapScene, still: str, missing: list[str]) -> str:
         "sources": items(scene.sources, "None were given with this run."),
         "missing": items(missing, "Every layer has something to show."),
         "notes": notes,
-        "still": f'<img src="{still}" alt="Still picture of the map">',
+        "still": f'<img src="{still}" alt="Still picture of the map with its legend">',
     }
     return filled(template, parts)

@@ -27,9 +27,9 @@ sitekit.draw = (() => {
       defs.appendChild(pattern);
     };
     const stroke = (d, colour, width) => ["path", { d, stroke: colour, "stroke-width": width, fill: "none" }];
-    tile("forbidden", 14, [stroke("M0 0L14 14M14 0L0 14", "#8a1c1c", 1.6)]);
-    tile("permit", 12, [stroke("M-2 2L2 -2M0 12L12 0M10 14L14 10", "#7a4a00", 1.8)]);
-    tile("preferred", 12, [["circle", { cx: 3, cy: 3, r: 1.7, fill: "#14532d" }], ["circle", { cx: 9, cy: 9, r: 1.7, fill: "#14532d" }]]);
+    tile("forbidden", 16, [stroke("M0 0L16 16M16 0L0 16", "#8a1c1c", 1.4)]);
+    tile("permit", 22, [stroke("M-2 2L2 -2M0 22L22 0M20 24L24 20", "#7a4a00", 1.2)]);
+    tile("preferred", 18, [["circle", { cx: 4, cy: 4, r: 1.5, fill: "#14532d" }], ["circle", { cx: 13, cy: 13, r: 1.5, fill: "#14532d" }]]);
     return defs;
   }
   function element(name, values) {
@@ -105,7 +105,7 @@ sitekit.draw = (() => {
       if (item.t !== "P") { continue; }
       const x = view.x(item.at[0]), y = view.y(item.at[1]);
       if (x < -20 || y < -20 || x > view.wide + 20 || y > view.high + 20) { continue; }
-      if (layer.id === "sites") { diamond(context, x, y); } else { cross(context, x, y, item.k === "outplant"); }
+      if (layer.id === "sites") { diamond(context, x, y, item.k); } else { cross(context, x, y, item.k === "outplant"); }
     }
   }
   function cross(c, x, y, upright) {
@@ -116,9 +116,14 @@ sitekit.draw = (() => {
       c.stroke();
     }
   }
-  function diamond(c, x, y) {
-    c.beginPath(); sitekit.canvas.shape(c, "diamond", x, y, 7);
-    c.fillStyle = "#ffd54a"; c.fill(); c.strokeStyle = "#231a00"; c.lineWidth = 2; c.stroke();
+  // Chosen: large and yellow; not chosen: small and grey. Not scouted: hollow with a bar, so that it shows without colour.
+  function diamond(c, x, y, kind) {
+    const no = /^not chosen/.test(kind), unseen = /not scouted/.test(kind), r = no ? 4.5 : 7.5;
+    c.beginPath(); sitekit.canvas.shape(c, "diamond", x, y, r);
+    c.fillStyle = unseen ? "#ffffff" : no ? "#c9d2d6" : "#ffd54a"; c.fill();
+    c.strokeStyle = "#ffffff"; c.lineWidth = 4; c.stroke(); c.strokeStyle = no ? "#3c4850" : "#231a00"; c.lineWidth = 2; c.stroke();
+    c.fill();
+    if (unseen && !no) { c.fillStyle = "#d08a00"; c.fillRect(x - 4, y - 1.6, 8, 3.2); }
   }
 
   // Colonies: dots while they crowd, the species' shape once they are apart, numbers once there is room.
@@ -157,6 +162,16 @@ sitekit.draw = (() => {
     c.fillStyle = "#101820"; c.fillText(text, x, y);
   }
 
+  // Places inside an area where its name may stand, its own one first.
+  function spots(item) {
+    const [west, south, east, north] = item.box, found = [item.at];
+    for (const b of [0.5, 0.7, 0.3, 0.86, 0.14]) { for (const a of [0.5, 0.3, 0.7, 0.15, 0.85]) {
+      const x = west + a * (east - west), y = south + b * (north - south);
+      if (sitekit.facts.inside(item, x, y)) { found.push([x, y]); }
+    } }
+    return found;
+  }
+
   // Names where there is room, the most wanted first; a name that would cover another waits for a closer view.
   function labels(context, view, layers) {
     const taken = [], order = ["sites", "plots", "protected", "candidates", "work_areas", "contours"];
@@ -167,13 +182,17 @@ sitekit.draw = (() => {
         let text = item.n.length > 30 ? `${item.n.slice(0, 29)}…` : item.n;
         if (id === "protected") { text += ` (${RULES[item.k] || item.k})`; }
         if (!text) { continue; }
-        const size = id === "contours" ? 10 : 12, x = view.x(item.at[0]), y = view.y(item.at[1]) - (item.t === "P" ? 15 : 0);
+        const size = id === "contours" ? 10 : 12;
         context.font = `600 ${size}px system-ui, "Segoe UI", "DejaVu Sans", sans-serif`;
-        const half = context.measureText(text).width / 2 + 4, box = [x - half, y - size * 0.75, x + half, y + size * 0.75];
-        if (box[0] < view.pad.x || box[1] < view.pad.y || box[2] > view.wide - view.pad.x || box[3] > view.high - view.pad.y) { continue; }
-        if (taken.some((t) => t[0] < box[2] && box[0] < t[2] && t[1] < box[3] && box[1] < t[3])) { continue; }
-        taken.push(box);
-        write(context, text, x, y, size, id !== "contours");
+        const half = context.measureText(text).width / 2 + 4;
+        for (const [east, north] of id === "protected" || id === "work_areas" ? spots(item) : [item.at]) {
+          const x = view.x(east), y = view.y(north) - (item.t === "P" ? 15 : 0), box = [x - half, y - size * 0.75, x + half, y + size * 0.75];
+          if (box[0] < view.pad.x || box[1] < view.pad.y || box[2] > view.wide - view.pad.x || box[3] > view.high - view.pad.y) { continue; }
+          if (taken.some((t) => t[0] < box[2] && box[0] < t[2] && t[1] < box[3] && box[1] < t[3])) { continue; }
+          taken.push(box);
+          write(context, text, x, y, size, id !== "contours");
+          break;
+        }
       }
     }
   }

@@ -85,8 +85,9 @@ sitekit.facts = (() => {
       for (const item of hits) { found.push(itemFacts(item)); }
     }
     const cell = { title: "This cell", rows: [] };
-    for (const raster of state.rasters) {
-      const got = await classAt(raster.image, raster.box, raster.legend, x, y);
+    const first = state.rasters[state.shown.raster];
+    for (const raster of first ? [first, ...state.rasters.filter((one) => one !== first)] : state.rasters) {
+      const got = await classAt(raster.load(), raster.box, raster.legend, x, y);
       cell.rows.push([raster.unit ? `${raster.label}, ${raster.unit}` : raster.label, got ? got.name : "no value here"]);
     }
     for (const name of Object.keys(state.reasons)) {

@@ -20,9 +20,17 @@ sitekit.panel = (() => {
 
   function switches(state) {
     const box = $("sk-layers");
-    const colour = set($("sk-colours"), "Colour the map by", true);
-    state.rasters.forEach((raster, i) => choice(colour, "radio", "sk-raster", raster.label, i === state.shown.raster, false, () => state.showRaster(i)));
-    choice(colour, "radio", "sk-raster", "Nothing", state.shown.raster < 0, false, () => state.showRaster(-1));
+    const colour = set($("sk-colours"), "Colour the map by", true), pick = make("select", colour), groups = new Map();
+    pick.id = "sk-raster";
+    pick.setAttribute("aria-label", "Colour the map by");
+    const option = (parent, value, words) => { const o = make("option", parent); o.value = value; o.textContent = words; };
+    state.rasters.forEach((raster, i) => {
+      if (!groups.has(raster.group)) { const g = raster.group ? make("optgroup", pick) : pick; if (raster.group) { g.label = raster.group; } groups.set(raster.group, g); }
+      option(groups.get(raster.group), String(i), raster.label);
+    });
+    option(pick, "-1", "Nothing");
+    pick.value = String(state.shown.raster);
+    pick.addEventListener("change", () => state.showRaster(Number(pick.value)));
     if (state.rasters.length) {
       const label = make("label", colour, "Opacity", "sk-small");
       const slider = make("input", label);
@@ -44,8 +52,8 @@ sitekit.panel = (() => {
     choice(show, "checkbox", "colonies", n ? `Colonies (${n})` : "Colonies", n > 0, n === 0, (on) => state.show("colonies", on));
     choice(show, "checkbox", "labels", "Names", true, false, (on) => state.show("labels", on));
     if (n) {
-      const pick = make("label", box, "Colour colonies by ", "sk-choice");
-      const select = make("select", pick);
+      const by = make("label", box, "Colour colonies by ", "sk-choice");
+      const select = make("select", by);
       for (const [value, words] of [["species", "species"], ["genet", "genet"]]) { const o = make("option", select); o.value = value; o.textContent = words; }
       select.value = state.shown.by;
       select.addEventListener("change", () => state.colourBy(select.value));
@@ -92,7 +100,8 @@ sitekit.panel = (() => {
     const raster = state.rasters[state.shown.raster];
     if (raster) {
       make("h3", box, raster.unit ? `${raster.label}, ${raster.unit}` : raster.label);
-      for (const [colour, words] of raster.legend) { row(box, patch(colour, state.shown.opacity), words); }
+      const two = make("div", box, undefined, raster.classes ? "" : "sk-rows");
+      for (const [colour, words] of raster.legend) { row(two, patch(colour, state.shown.opacity), words); }
       if (raster.note) { make("p", box, raster.note, "sk-small"); }
       const reason = state.reasons[raster.reasons];
       if (reason && state.shown.hatch) {
@@ -116,7 +125,7 @@ sitekit.panel = (() => {
   }
   function marks(box, layer) {
     const kinds = [...new Set(layer.items.map((item) => item.k))].sort();
-    if (layer.id === "sites") { row(box, drawn((c) => sitekit.draw.diamond(c, 15, 8.5)), layer.label); return; }
+    if (layer.id === "sites") { for (const kind of kinds) { row(box, drawn((c) => sitekit.draw.diamond(c, 15, 8.5, kind)), kind ? `${layer.label}: ${kind}` : layer.label); } return; }
     if (layer.id === "existing") {
       for (const kind of kinds) { row(box, drawn((c) => sitekit.draw.cross(c, 15, 8.5, kind === "outplant")), kind ? `${layer.label}: ${kind}` : layer.label); }
       return;

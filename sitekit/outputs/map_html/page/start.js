@@ -16,7 +16,7 @@ sitekit.start = (map, pictures) => {
   for (const raster of state.rasters) {
     const overlay = pictures[raster.key], b = overlay.getBounds(), sw = sitekit.geodesy.toPlane(b.getWest(), b.getSouth()), ne = sitekit.geodesy.toPlane(b.getEast(), b.getNorth());
     raster.box = [sw.x, sw.y, ne.x, ne.y];
-    raster.image = image(overlay._url);
+    raster.load = () => raster.image || (raster.image = image(overlay._url)); // decoded when first asked for
   }
   map.invalidateSize({ pan: false });
   map.fitBounds(box, { animate: false, padding: [12, 12] });

@@ -71,18 +71,38 @@ sitekit.tools = (() => {
     draw();
   }
 
+  // One sheet: type shrinks until legend and notes fit, the map takes what is left.
   function printing(map) {
-    let before = null;
+    const root = document.documentElement, key = document.querySelector(".sk-key"), about = document.querySelector(".sk-about");
+    const MM = 96 / 25.4, HIGH = 190; // CSS pixels in a millimetre; height of the sheet's matter, mm
+    let before = null, snap = null;
+    const over = (box) => box.scrollHeight > box.clientHeight + 1 || box.scrollWidth > box.clientWidth + 1;
+    function fit() {
+      for (const size of [8.5, 8, 7.5, 7, 6.5, 6, 5.5, 5]) {
+        root.style.setProperty("--sk-type", `${size}pt`);
+        const head = document.querySelector(".sk-head").offsetHeight / MM;
+        for (const high of [138, 128, 118, 108, 98]) {
+          root.style.setProperty("--sk-high", `${Math.min(high, HIGH - head - 20).toFixed(1)}mm`);
+          if (!over(about) && !over(key)) { return; }
+        }
+      }
+    }
     const start = () => {
       if (before) { return; }
-      before = map.getBounds();
-      document.documentElement.classList.add("sk-print");
+      before = map.getBounds(); snap = map.options.zoomSnap;
+      root.classList.add("sk-print");
+      fit();
+      map.options.zoomSnap = 0;
       map.invalidateSize({ animate: false, pan: false });
       map.fitBounds(before, { animate: false });
+      const size = map.getSize(), a = map.containerPointToLatLng([0, size.y / 2]), b = map.containerPointToLatLng([size.x, size.y / 2]), got = sitekit.geodesy.inverse(a.lng, a.lat, b.lng, b.lat);
+      $("sk-paper").textContent = got && got.metres ? `Scale about 1 : ${Number((got.metres / (size.x / MM / 1000)).toPrecision(3)).toLocaleString("en").replace(/,/g, "\u202f")} if printed at 100 %` : "";
     };
     const stop = () => {
       if (!before) { return; }
-      document.documentElement.classList.remove("sk-print");
+      root.classList.remove("sk-print");
+      root.style.removeProperty("--sk-type"); root.style.removeProperty("--sk-high");
+      map.options.zoomSnap = snap;
       map.invalidateSize({ animate: false, pan: false });
       map.fitBounds(before, { animate: false });
       before = null;
