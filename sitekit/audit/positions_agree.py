@@ -104,7 +104,7 @@ def _keyed(frame: pd.DataFrame) -> pd.DataFrame:
 
 
 def _differences(season: pd.DataFrame, other: pd.DataFrame, name: str) -> list[str]:
-    shared = [i for i in season.index if i in set(other.index)]
+    shared = season.index[season.index.isin(other.index)]
     broken = []
     for column in _SAME:
         if column not in other.columns:
@@ -137,7 +137,7 @@ def _candidates(written: Written) -> list[Finding]:
     if len(mapped) != len(written.candidates):
         broken.append("a label comes twice in candidates.geojson")
     for label in sorted(set(season) & set(mapped)):
-        apart = shapely.hausdorff_distance(season[label], mapped[label])
+        apart = _apart(season[label], mapped[label])
         if not apart <= _OUTLINE_M:
             broken.append(f"{label}: outlines are {apart:.3g} m apart")
     areas = []
@@ -151,6 +151,27 @@ def _candidates(written: Written) -> list[Finding]:
         judged(OUTLINES, broken, len(season), where, kept=f"within {_OUTLINE_M:g} m", unit="candidates"),
         judged(AREAS, areas, len(season), where, kept="geodesic polygon area, WGS 84", unit="candidates"),
     ]
+
+
+def _apart(one: Any, other: Any) -> float:
+    """Greatest distance from a corner of either outline to the other outline [m]; infinite if one is empty."""
+    if one.is_empty or other.is_empty:
+        return float("inf")
+    ways = []
+    for corners, outline in ((one, other), (other, one)):
+        lines = shapely.boundary(outline)
+        pieces = shapely.get_parts(lines)
+        segments = np.concatenate([_segments(p) for p in pieces])
+        _, away = shapely.STRtree(segments).query_nearest(
+            shapely.points(shapely.get_coordinates(corners)), return_distance=True, all_matches=False
+        )
+        ways.append(float(np.max(away)))
+    return max(ways)
+
+
+def _segments(ring: Any) -> Any:
+    at = shapely.get_coordinates(ring)
+    return shapely.linestrings(np.stack([at[:-1], at[1:]], axis=1))
 
 
 def _area(outline: Any, crs: CRS) -> tuple[float, float]:
