@@ -65,22 +65,14 @@ def run(project: Project, run_id: str) -> Done:
     computed = build("allotment", [_row(s) for s in shares if s.site is not None])
     tables["allotment"] = computed if edited is None else edited
     tables["unplaced"] = build("unplaced", unplaced)
-    keep = (
-        "candidates",
-        "candidate_species",
-        "candidate_ranks",
-        "influence",
-        "sites",
-        "stock",
-        "allotment",
-        "unplaced",
-    )
-    write_plan(project.target("season.gpkg"), {n: tables[n] for n in keep}, crs)
+    tables["unallotted"] = build("unallotted", _unallotted(project, stock, units, tables, unplaced))
+    write_plan(project.target("season.gpkg"), {n: tables[n] for n in (*EARLIER, *OWN)}, crs)
     handed = tables["allotment"]
     figures = {
         "units": {str(k): int(v) for k, v in handed.groupby("species")["number"].sum().items()},
         "genets": int(handed.groupby(["species", "genet"]).ngroups) if len(handed) else 0,
         "edited": edited is not None,
+        "unallotted": {str(k): int(v) for k, v in tables["unallotted"].groupby("species")["number"].sum().items()},
     }
     return Done(["season.gpkg"], figures, _shortfalls(project, unplaced, bool(chosen)))
 

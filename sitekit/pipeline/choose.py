@@ -34,7 +34,7 @@ def run(project: Project, run_id: str) -> Done:
     candidates = tables["candidates"]
     forms = returned_forms(project)
     ways = ways_of(project, ground, list(candidates.geometry))
-    weighed = weigh(project, tables, ways, forms)
+    weighed = weigh(project, ground, tables, ways, forms)
     solved = settings.budget is not None or settings.choose.limits
     edited = given_sites(project, candidates)
     names = [str(c) if pd.isna(s) else str(s) for s, c in zip(candidates["site"], candidates["candidate"], strict=True)]
@@ -131,15 +131,18 @@ def _reasons(weighed: Weighed, choice: Choice, names: list[str]) -> tuple[list[s
                 reasons[i] += "; forced in by the plan"
             elif few:
                 other = if_decided(p, i, taken=False, gap_pct=weighed.gap_pct)
-                tried[i] = 100.0 * max(choice.value - other.value, 0.0) / choice.value if other.feasible else 100.0
-                reasons[i] += f"; without it the best plan gives {tried[i]:.1f} % less"
+                if other.feasible and other.taken.any():
+                    tried[i] = 100.0 * max(choice.value - other.value, 0.0) / choice.value
+                    reasons[i] += f"; without it the best plan gives {tried[i]:.1f} % less"
+                else:
+                    reasons[i] += "; no plan keeps every rule without it"
         elif few:
             other = if_decided(p, i, taken=True, gap_pct=weighed.gap_pct)
             loss = 100.0 * max(choice.value - other.value, 0.0) / choice.value
             reasons[i] = (
                 f"not chosen: taking it would give {loss:.1f} % less" if other.feasible
-                else "not chosen: with it some limit or rule breaks" + _near(p.pairs, i, choice, names)
-            )  # fmt: skip
+                else "not chosen: with it some limit or rule breaks"
+            ) + _near(p.pairs, i, choice, names)  # fmt: skip
         else:
             reasons[i] = "not chosen: others give more within the limits" + _near(p.pairs, i, choice, names)
     return reasons, tried, []

@@ -117,8 +117,8 @@ def _around(
     own, others = _drawn([outline], part), _drawn([every], part)
     from_all = distance_transform_edt(~others) * grid.cell
     from_own = distance_transform_edt(~own) * grid.cell
-    # a cell's middle lies up to half a diagonal nearer than its edge
-    margin = grid.cell * math.sqrt(0.5)
+    # between two cells' middles it is up to a diagonal farther than between their edges
+    margin = grid.cell * math.sqrt(2.0)
     free = (from_all >= settings.distance_m * ground.scale + margin) & (from_own <= reach)
     if found:
         free &= ~_drawn([shapely.union_all(found).buffer(project.settings.spacing.plot.gap_m)], part)
@@ -171,7 +171,7 @@ def _outline(grid: Grid, area: MatchedArea) -> shapely.MultiPolygon:
     drawn = shapes(area.cells.astype(np.uint8), mask=area.cells, connectivity=4, transform=part.transform)
     parts = [shapely.geometry.shape(s) for s, _ in drawn]
     union = shapely.union_all(parts)
-    return union if isinstance(union, shapely.MultiPolygon) else shapely.MultiPolygon([union])
+    return shapely.MultiPolygon([p for p in shapely.get_parts(union) if p.area > 0])
 
 
 def _take(around: _Around, area: MatchedArea, gap_m: float) -> None:

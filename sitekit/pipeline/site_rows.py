@@ -115,7 +115,7 @@ def behind_the_choice(project: Project, weighed: Weighed, choice: Choice, names:
             "sites": " ".join(names[i] for i in np.flatnonzero(c.taken)) or None,
             "suitability": c.value,
             "units": int(c.units.sum()),
-            "gap_pct": c.gap_pct,
+            "gap_pct": c.gap_pct if c.feasible else None,
         }
 
     others = [choice, *next_best(p, choice, project.settings.choose.alternatives, gap_pct=gap)]
@@ -152,16 +152,16 @@ def behind_the_choice(project: Project, weighed: Weighed, choice: Choice, names:
     budget = project.settings.budget
     if budget is not None:
         use = []
-        for one in p.limits:
-            used = one.used(choice.taken, choice.units)
-            unit = UNITS.get(one.name, budget.currency)
+        for limit in p.limits:
+            used = limit.used(choice.taken, choice.units)
+            unit = UNITS.get(limit.name, budget.currency)
             use.append(
                 {
-                    "limit": one.name,
+                    "limit": limit.name,
                     "unit": unit,
-                    "amount": one.amount,
+                    "amount": limit.amount,
                     "used": used,
-                    "used_pct": 100 * used / one.amount,
+                    "used_pct": 100 * used / limit.amount,
                 }
             )
         steps = gain_against_budget(p, choice, SHARES if len(p.most) <= _MANY else (0.5, 1.0, 2.0), gap_pct=gap)

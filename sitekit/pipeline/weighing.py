@@ -12,6 +12,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from sitekit.errors import Faults
+from sitekit.pipeline.bottoms import planned_separation
+from sitekit.pipeline.fields import Ground
+from sitekit.pipeline.plotting import plot_pattern
 from sitekit.pipeline.project import Project
 from sitekit.pipeline.stocks import read_stock_rows, units_to_plant, usable_units
 from sitekit.pipeline.ways import Ways
@@ -64,7 +67,9 @@ class Weighed:
     gap_pct: float
 
 
-def weigh(project: Project, tables: Mapping[str, pd.DataFrame], ways: Ways, forms: list[Returned]) -> Weighed:
+def weigh(
+    project: Project, ground: Ground, tables: Mapping[str, pd.DataFrame], ways: Ways, forms: list[Returned]
+) -> Weighed:
     """Return the problem of a plan.
 
     Raises
@@ -112,6 +117,7 @@ def weigh(project: Project, tables: Mapping[str, pd.DataFrame], ways: Ways, form
         most_sites=choose.most_sites or n,
         genets=genets,
         genet_sites=choose.genet_sites,
+        slots=np.array([_slots(project, ground, code) for code in codes], np.int64),
     )
     gap = choose.gap_pct if choose.gap_pct is not None else (0.0 if n <= SMALL else GAP_PCT)
     return Weighed(codes, problem, costs, against, difference, score, match, answered, gap)
@@ -172,6 +178,13 @@ def _stock(project: Project, codes: list[str], capacity: Ints) -> tuple[Ints, In
     plant = units_to_plant(project, units)
     genets = [sum(n > 0 for (species, _), n in units.items() if species == code) for code in codes]
     return np.array([plant[c] for c in codes], np.int64), np.array(genets, np.int64)
+
+
+def _slots(project: Project, ground: Ground, code: str) -> int:
+    """Return the units of a full plot, 0 in modes without plots."""
+    if project.settings.spacing.mode != "plots":
+        return 0
+    return int(plot_pattern(project, planned_separation(project, ground, code)).along_m.size)
 
 
 def _rates(budget: Budget | None) -> Rates:

@@ -38,7 +38,8 @@ def choose(problem: Problem, *, gap_pct: float = 0.0, cuts: tuple[Flags, ...] = 
 
     Notes
     -----
-    max Σ v·x  subject to  x ≤ capacity·y, Σ x/capacity ≤ room·y, least·y ≤ Σ x ≤ most·y, Σ x ≤ stock, every limit, at
+    max Σ v·x  subject to  x ≤ capacity·y, Σ x/capacity ≤ room·y (whole plots in place of x where plots are laid),
+    least·y ≤ Σ x ≤ most·y, Σ x ≤ stock, every limit, at
     most one y per group of near candidates, and per species at least `genet_sites` sites with one unit of each genet.
     y is 0 or 1, x whole.
 

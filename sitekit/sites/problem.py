@@ -68,6 +68,9 @@ class Problem:
         Genets per species; a site counts for `genet_sites` where each has at least one unit.
     genet_sites : int
         Sites at which each genet must stand, ≥ 1.
+    slots : ndarray of int, shape (s,)
+        Units of a full plot of each species; a species takes whole plots, Σ plots / plots that fit ≤ room. 0 where units
+        need no plots.
     """
 
     value: Floats
@@ -84,6 +87,7 @@ class Problem:
     most_sites: int
     genets: Ints
     genet_sites: int
+    slots: Ints
 
     def __post_init__(self) -> None:
         n, s = self.value.shape
@@ -97,12 +101,13 @@ class Problem:
                 ("forced_in", (n,)),
                 ("forced_out", (n,)),
                 ("genets", (s,)),
+                ("slots", (s,)),
             ):
                 if getattr(self, name).shape != shape:
                     faults.add(name, f"shape {getattr(self, name).shape}", f"{shape}", "Give one per candidate.")
             if not np.isfinite(self.value).all() or (self.value < 0).any():
                 faults.add("value", "a negative or unknown value", "numbers ≥ 0", "Score the candidates first.")
-            for name in ("capacity", "stock", "least", "most", "genets"):
+            for name in ("capacity", "stock", "least", "most", "genets", "slots"):
                 if (getattr(self, name) < 0).any():
                     faults.add(name, "a negative number", "whole numbers ≥ 0", "Correct it.")
             for limit in self.limits:

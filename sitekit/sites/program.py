@@ -69,12 +69,25 @@ class Program:
         m = self.sites.size
         each = np.arange(m)
         # a row that the site's room says already would only cost time
-        tight = np.flatnonzero(top < p.capacity[site, kind] * p.room[site] - 1e-9)
+        tight = np.flatnonzero((top < p.capacity[site, kind] * p.room[site] - 1e-9) | (p.slots[kind] > 0))
         new = np.arange(tight.size)
         parts = [(new, self.x[tight], one[tight]), (new, y[tight], -top[tight].astype(float))]
         self._many(parts, tight.size, np.zeros(tight.size))
-        share = one / p.capacity[site, kind]
-        self._many([(y, self.x, share), (each, each, -p.room[self.sites])], m, np.zeros(m))
+        share, column = one / p.capacity[site, kind], self.x.copy()
+        plotted = np.flatnonzero(p.slots[kind] > 0)
+        if plotted.size:
+            # whole plots: x ≤ slots · plots, and plots instead of units take the room
+            slots = p.slots[kind[plotted]]
+            fit = np.ceil(p.capacity[site[plotted], kind[plotted]] / slots - 1e-9)
+            plots = self.columns + np.arange(plotted.size)
+            self.columns += plotted.size
+            self.lower.append(np.zeros(plotted.size))
+            self.upper.append(fit)
+            new = np.arange(plotted.size)
+            parts = [(new, self.x[plotted], one[plotted]), (new, plots, -slots.astype(float))]
+            self._many(parts, plotted.size, np.zeros(plotted.size))
+            share[plotted], column[plotted] = 1.0 / fit, plots
+        self._many([(y, column, share), (each, each, -p.room[self.sites])], m, np.zeros(m))
         self._many([(y, self.x, one), (each, each, -p.most[self.sites].astype(float))], m, np.zeros(m))
         self._many([(y, self.x, -one), (each, each, p.least[self.sites].astype(float))], m, np.zeros(m))
 
@@ -161,4 +174,5 @@ class Program:
 def _gap(bound: float, value: float) -> float:
     """Return how far a value may be from the best possible, as a share of the best possible."""
     best = max(bound, value)
-    return (best - value) / best if best > 0 else 0.0
+    gap = (best - value) / best if best > 0 else 0.0
+    return gap if gap > 1e-9 else 0.0  # rounding

@@ -105,8 +105,11 @@ def _verdict(site: str, questions: Mapping[str, str], found: Mapping[tuple[str, 
     if against:
         return Verdict("no", "answered no: " + "; ".join(_said(a, questions) for a in against), rows)
     if open_ones:
-        said = "; ".join(_said(a, questions) + ("" if a.who else " (not answered)") for a in open_ones)
-        return Verdict("pilot", f"pilot of at least {PILOT_LEAST_YEARS} year, unknown: {said}", rows)
+        silent = sum(not a.who for a in open_ones)
+        said = f"{len(open_ones)} of {len(rows)} questions unknown" + (
+            f", {silent} of them not answered" if silent else ""
+        )
+        return Verdict("pilot", f"pilot of at least {PILOT_LEAST_YEARS} year: {said}", rows)
     return Verdict("go", "every question answered yes", rows)
 
 

@@ -30,8 +30,9 @@ def problem(value: Any, capacity: Any, **more: Any) -> Problem:
         "most_sites": n,
         "genets": np.ones(s, np.int64),
         "genet_sites": 1,
+        "slots": np.zeros(s, np.int64),
     }
-    for key in ("stock", "least", "most", "genets"):
+    for key in ("stock", "least", "most", "genets", "slots"):
         if key in more:
             more[key] = np.asarray(more[key], np.int64)
     return Problem(**{**given, **more})
@@ -46,7 +47,9 @@ def keeps(p: Problem, taken: Any, units: Any, tolerance: float = 1e-6) -> bool:
     x, y = np.asarray(units), np.asarray(taken, bool)
     total = x.sum(axis=1)
     with np.errstate(divide="ignore", invalid="ignore"):
-        share = np.where(x > 0, x / p.capacity, 0.0).sum(axis=1)
+        single = np.where(x > 0, x / p.capacity, 0.0)
+        plots = np.where(x > 0, np.ceil(x / p.slots) / np.ceil(p.capacity / p.slots), 0.0)
+        share = np.where(p.slots > 0, plots, single).sum(axis=1)
     ok = (x >= 0).all() and (x <= p.capacity).all() and (share <= p.room + tolerance).all()
     ok &= (total[~y] == 0).all() and (total[y] >= p.least[y]).all() and (total[y] <= p.most[y]).all()
     ok &= (x.sum(axis=0) <= p.stock).all() and p.least_sites <= y.sum() <= p.most_sites

@@ -52,6 +52,7 @@ def small(draw: Any, species: int = 2) -> Problem:
         most_sites=draw(st.integers(1, n)),
         genets=[draw(st.integers(1, 2)) for _ in range(species)],
         genet_sites=draw(st.sampled_from([1, 1, 2])),
+        slots=[draw(st.sampled_from([0, 1, 2]))] * species,
     )
 
 
