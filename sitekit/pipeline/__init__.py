@@ -46,7 +46,10 @@
 - map_scene: everything the map shows
 - warm: kernels compiled beside the first stages
 - export: the last stage, the files people read
+- scout_files: what a team takes along to look at the sites
 - stages: the list, and the run
+- explained: what an explanation of a place holds, and its lines
+- explain: why a place has the score it has
 - explore: the page on which planners try weights
 - report: what `check` and a run print
 - api: the commands as functions, for scripts and notebooks

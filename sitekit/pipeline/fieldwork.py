@@ -32,6 +32,7 @@ from sitekit.pipeline.sheet_facts import (
     visiting,
     waypoint_rows,
 )
+from sitekit.pipeline.shelter import shelter_rows
 from sitekit.pipeline.tides import Tides, read_tides
 from sitekit.season.plan_tables import read_plan, write_plan
 from sitekit.season.records import read_records
@@ -44,6 +45,7 @@ def run(project: Project, run_id: str) -> Done:
     """Write the tables of waypoints, sheets and, with `[fieldwork]`, of days, dives, harvests and materials."""
     ground = read_ground(project)
     tables = read_plan(project.result("season.gpkg"))
+    tables["shelter"] = shelter_rows(project, tables["sites"])
     settings = project.settings
     crs = ground.grid.crs
     plots, colonies = tables["plots"], tables["colonies"]

@@ -1,4 +1,4 @@
-"""A stage: how each site lies to the wind from each direction, for the choice of the day."""
+"""How each site lies to the wind from each direction, for the choice of the day."""
 
 from __future__ import annotations
 
@@ -11,27 +11,28 @@ import rasterio
 from numpy.typing import NDArray
 from rasterio.windows import Window
 
-from sitekit.base.tables import build
+from sitekit.base.tables import build, empty
 from sitekit.layers.grid import Grid
 from sitekit.pipeline.fields import SEA_FILE, SEA_WINDS, raster, read_ground
-from sitekit.pipeline.project import Done, Project
+from sitekit.pipeline.project import Project
 from sitekit.seabed.shelter import OneWind, shelter_table
-from sitekit.season.plan_tables import read_plan, write_plan
 
 
-def run(project: Project, run_id: str) -> Done:
-    """Write the table `shelter`: coded sites (without codes the chosen ones), every direction; empty without `[waves]`."""
-    season = project.result("season.gpkg")
-    tables = read_plan(season)
-    crs = read_ground(project).grid.crs
-    figures: dict[str, Any] = {"rows": 0}
-    if project.settings.waves is not None and bool((tables["sites"]["coded"] | tables["sites"]["chosen"]).any()):
-        note = json.loads(project.result(SEA_FILE).read_text("utf-8"))["shelter"]
-        table = _table(project, tables["sites"], note)
-        tables["shelter"] = build("shelter", [{str(k): v for k, v in r.items()} for r in table.to_dict("records")])
-        figures = _figures(tables["shelter"], note["wind_ms"])
-    write_plan(project.target("season.gpkg"), tables, crs)
-    return Done(["season.gpkg"], figures)
+def shelter_rows(project: Project, sites: pd.DataFrame) -> pd.DataFrame:
+    """Return the table `shelter`: coded sites (without codes the chosen ones), every direction; empty without `[waves]`.
+
+    Parameters
+    ----------
+    project : Project
+        With the layers stage done.
+    sites : DataFrame
+        The table `sites`, with positions.
+    """
+    if project.settings.waves is None or not bool((sites["coded"] | sites["chosen"]).any()):
+        return empty("shelter")
+    note = json.loads(project.result(SEA_FILE).read_text("utf-8"))["shelter"]
+    table = _table(project, sites, note)
+    return build("shelter", [{str(k): v for k, v in row.items()} for row in table.to_dict("records")])
 
 
 def _table(project: Project, sites: pd.DataFrame, note: dict[str, Any]) -> pd.DataFrame:
@@ -95,13 +96,3 @@ def _depths(project: Project, grid: Grid, x: NDArray[np.float64], y: NDArray[np.
             if near.size:
                 out[k] = near.mean()
     return out
-
-
-def _figures(table: pd.DataFrame, wind_ms: float) -> dict[str, Any]:
-    counts = table.groupby(["site", "shelter"]).size().unstack(fill_value=0)
-    return {
-        "rows": len(table),
-        "wind_ms": wind_ms,
-        "directions": int(table["direction_deg"].nunique()),
-        "sites": {str(site): {str(word): int(n) for word, n in row.items() if n} for site, row in counts.iterrows()},
-    }

@@ -141,10 +141,9 @@ STAGES = (
     Stage("allocate", ("plan", "species", "spacing", "stock", "allotment", "choose"), _stock_files),
     Stage("place", ("plan", "species", "spacing", "tagging", "layers", "colonies"), _stock_files, records=True),
     Stage("outline", ("plan", "species", "spacing", "layers", "permit", "harbour", "exclusions"), _permit_files),
-    Stage("shelter", ("plan", "waves")),
     Stage(
         "fieldwork",
-        ("plan", "layers", "spacing", "nursery", "harbour", "tide", "fieldwork", "sheets", "receiver"),
+        ("plan", "layers", "spacing", "nursery", "harbour", "tide", "waves", "fieldwork", "sheets", "receiver"),
         _tide_file,
         records=True,
     ),
@@ -257,6 +256,19 @@ def all_files_there(project: Project) -> None:
                 faults += [f for f in fault.faults if f not in faults]
     if faults:
         raise FileFault(*faults)
+
+
+def stale_stages(project: Project) -> list[str]:
+    """Return the stages whose results are missing or belong to other settings, files or sources, in order.
+
+    Raises
+    ------
+    FileFault
+        If a file of the plan is missing.
+    """
+    ledger = Ledger(project.out)
+    keys, _ = _keys(project, ledger)
+    return [s.name for s in STAGES if not ledger.done(s.name, keys[s.name])]
 
 
 def _keys(project: Project, ledger: Ledger) -> tuple[dict[str, str], str]:

@@ -126,9 +126,11 @@ def shelter_table(
     Returns
     -------
     DataFrame
-        One row per site and direction: `site`, `direction_deg`, `wind_ms`, `depth_m`, `fetch_m`, `open`, `hs_m`,
-        `period_s`, `orbital_velocity_ms`, `shelter` (`sheltered` below `mobile_ms`, `exposed`, `unknown`), `rank` among
-        the sites for that direction, 1 = least height to the centimetre, equal ones share it, missing where unknown.
+        One row per site and direction: `site`, `direction_deg`, `wind_ms`, `depth_m`, `fetch_m`, `open`,
+        `arriving_m` height of the sea that arrives, `hs_m` what the site's own depth leaves of it, `period_s`,
+        `orbital_velocity_ms`, `shelter` (`sheltered` below `mobile_ms`, `exposed`, `unknown`), `rank` among the sites
+        for that direction, 1 = least sea that arrives, to the centimetre (where it breaks over a shallow site there is
+        no shelter), equal ones share it, missing where unknown.
 
     Raises
     ------
@@ -160,7 +162,8 @@ def shelter_table(
     depth = charted + tide_m
     depth = np.where(depth > 0, depth, np.nan)
     count = wind.directions_deg.size
-    height = np.minimum(wind.height_m[:, r, c], breaking_height(depth, index=breaker_index))
+    arriving = np.where(np.isnan(depth), np.nan, wind.height_m[:, r, c])
+    height = np.minimum(arriving, breaking_height(depth, index=breaker_index))
     period = wind.period_s[:, r, c]
     waves = height > 0
     velocity = np.where(
@@ -168,7 +171,7 @@ def shelter_table(
     )
     unknown = np.isnan(height)
     word = np.where(unknown, "unknown", np.where(velocity < mobile_ms, "sheltered", "exposed"))
-    rounded = pd.DataFrame(np.round(height, 2))
+    rounded = pd.DataFrame(np.round(arriving, 2))
     table = {
         "site": np.tile(np.asarray(sites, dtype=object), count),
         "direction_deg": np.repeat(wind.directions_deg, len(sites)),
@@ -176,6 +179,7 @@ def shelter_table(
         "depth_m": np.tile(charted, count),
         "fetch_m": wind.fetch_m[:, r, c].ravel(),
         "open": wind.open[:, r, c].ravel(),
+        "arriving_m": arriving.ravel(),
         "hs_m": height.ravel(),
         "period_s": np.where(waves, period, np.nan).ravel(),
         "orbital_velocity_ms": velocity.ravel(),
