@@ -6,6 +6,10 @@
 - kml: the same pins for a globe
 - waypoints: the same pins in every notation
 - paper: shared pieces of printed sheets, black ink, the same bytes every time
+- dive_pdf: what a diver and a leader carry
+- scout_pdf: the scout's form, its waypoints and the table to type into
 - map_html: the plan as one page that opens without a network
 - explore_page: a page on which planners try weights, one file
+- map_sheet: the map on one printed page, to scale
+- permit_pdf: the permit packet, drawings to scale and tables
 """

@@ -44,6 +44,7 @@
 - fieldwork: waypoints and sheets; days, dives, harvests, materials
 - responses: how well each cell suits each criterion
 - map_scene: everything the map shows
+- packet: everything the permit packet shows
 - warm: kernels compiled beside the first stages
 - export: the last stage, the files people read
 - scout_files: what a team takes along to look at the sites

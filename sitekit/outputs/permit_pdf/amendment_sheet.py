@@ -1,0 +1,86 @@
+"""What changed since an earlier packet, on one sheet: old and new outlines, old and new figures, the reason."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import shapely
+
+from sitekit.errors import Fault, InputFault
+from sitekit.outputs.paper.fonts import fitted
+from sitekit.outputs.paper.frame import Frame
+from sitekit.outputs.paper.listing import Column, Listing
+from sitekit.outputs.paper.pen import Pen
+from sitekit.outputs.paper.scales import scale_text
+from sitekit.outputs.permit_pdf import chart
+from sitekit.outputs.permit_pdf import symbols as sign
+from sitekit.outputs.permit_pdf.packet import Packet
+from sitekit.outputs.permit_pdf.window import window_on
+
+MOST_MAPS = 4
+_COLUMNS = (Column("area", 0.8), Column("what", 1), Column("in the earlier packet", 2), Column("in this packet", 2))
+
+
+def amendment_sheet(pen: Pen, number: int, total: int, frame: Frame, packet: Packet) -> None:
+    """Draw the amendment sheet; the table is set as small as it must to stay on one sheet.
+
+    Raises
+    ------
+    InputFault
+        If more changed than one sheet holds: then it is no amendment but another packet.
+    """
+    frame.draw(pen, number, total, f"Amendment, revision {packet.block.revision}", "as shown")
+    left, bottom, right, top = frame.body
+    fit = fitted(packet.amends, (right - left, 40), sizes=(8, 7, 6, 5.5), where="reason of the amendment")
+    pen.lines(left, top - 2, fit)
+    top -= fit.height + 8
+    shown = packet.changed[:MOST_MAPS]
+    if shown:
+        columns = 1 if len(shown) == 1 else 2
+        high = 190.0 if len(shown) <= 2 else 150.0
+        wide = (right - left - 8 * (columns - 1)) / columns
+        for k, (name, old, new) in enumerate(shown):
+            x = left + (k % columns) * (wide + 8)
+            y = top - (k // columns) * (high + 16)
+            _overlay(pen, (x, y - high, x + wide, y - 10), name, old, new, packet)
+        rows = (len(shown) + columns - 1) // columns
+        top -= rows * (high + 16)
+        items: list[Any] = [
+            ("earlier outline", sign.line_swatch("dashed", 1.0)),
+            ("outline now", sign.line_swatch("full", 1.6)),
+        ]
+        sign.legend(pen, (left, top - 12, right, top), items)
+        top -= 18
+    listed = [(r.work_area, r.what, r.old, r.new) for r in packet.amendments.itertuples(index=False)]
+    if not listed:
+        pen.text(left, top - 10, "Nothing changed: corners, areas and counts are as in the earlier packet.", 8)
+        return
+    for size in (7.0, 6.5, 6.0, 5.5, 5.0):
+        table = Listing(_COLUMNS, listed, right - left, size=size, after=0.0)
+        if top - table.height(0, len(listed)) >= bottom:
+            table.draw(pen, left, top, 0, len(listed))
+            return
+    raise InputFault(
+        Fault("permit[1].amends", f"{len(listed)} facts changed", "what one sheet holds",
+              "Hand in a new packet instead of an amendment: take `amends` out.")
+    )  # fmt: skip
+
+
+def _overlay(pen: Pen, box: Any, name: str, old: Any, new: Any, packet: Packet) -> None:
+    both = shapely.union_all([g for g in (old, new) if g is not None])
+    window = window_on(both.bounds, box, margin=0.15)
+    with pen.clipped(shapely.box(*box)):
+        lines = chart.graticule(pen, window, packet.crs, packet.datum)
+        if old is not None:
+            pen.outline(window.shape(old), 1.0, "dashed")
+        if new is not None:
+            pen.outline(window.shape(new), 1.6)
+    own = packet.corners[packet.corners["work_area"] == name] if new is not None else packet.corners.iloc[:0]
+    for c in own.itertuples(index=False):
+        x, y = window.points([(c.easting_m, c.northing_m)])[0]
+        sign.corner(pen, x, y)
+        chart.numbered(pen, float(x), float(y), str(c.corner), 6.5, box)
+    chart.label_graticule(pen, window, lines)
+    pen.box(box, 0.8)
+    word = "new" if old is None else "withdrawn" if new is None else "changed"
+    pen.text(box[0], box[3] + 3, f"{name}, {word}, {scale_text(window.denominator)}", 7.5, bold=True)

@@ -1,0 +1,286 @@
+"""One site on one sheet: plan view to scale, legend, numbered corners, norths, scale bars, section view."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import pandas as pd
+import shapely
+
+from sitekit.outputs.paper.fonts import fitted
+from sitekit.outputs.paper.frame import Frame
+from sitekit.outputs.paper.listing import Column, Listing
+from sitekit.outputs.paper.norths import draw_norths
+from sitekit.outputs.paper.pen import Box, Pen
+from sitekit.outputs.paper.scales import scale_bars, scale_text
+from sitekit.outputs.permit_pdf import chart
+from sitekit.outputs.permit_pdf import symbols as sign
+from sitekit.outputs.permit_pdf.packet import Packet
+from sitekit.outputs.permit_pdf.section_view import section
+from sitekit.outputs.permit_pdf.window import Window, window_on
+
+PANEL, LEGEND, SECTION = 116.0, 34.0, 128.0  # heights [pt]
+LEAST_PLOT_PT = 4.0  # narrower plots cannot be told from lines: then each work area has a sheet of its own
+CORNERS_SHOWN = 8
+
+
+def site_groups(packet: Packet) -> list[list[str]]:
+    """Return the work areas of each site sheet: a site's areas together where its plots stay wide enough."""
+    box = (0.0, 0.0, 523.0, 280.0)
+    groups: list[list[str]] = []
+    for site in dict.fromkeys(packet.areas["site"].tolist()):
+        rows = packet.areas[packet.areas["site"] == site]
+        names = [str(n) for n in rows["work_area"]]
+        together = window_on(tuple(rows.total_bounds), box)
+        own = packet.plots[packet.plots["site"] == site]
+        narrow = float(own["width_m"].min()) if len(own) else float("inf")
+        alone = max(window_on(g.bounds, box).denominator for g in rows.geometry)
+        fits = narrow * together.per_metre >= LEAST_PLOT_PT or together.denominator <= alone
+        groups += [names] if len(names) == 1 or fits else [[n] for n in names]
+    return groups
+
+
+def site_sheet(
+    pen: Pen, number: int, total: int, frame: Frame, packet: Packet, names: Sequence[str], corners_on: str
+) -> None:
+    """Draw the sheet of a site.
+
+    Parameters
+    ----------
+    pen : Pen
+        Of the sheet.
+    number, total : int
+        Sheet n of N.
+    frame : Frame
+        Of the packet.
+    packet : Packet
+        What to show.
+    names : sequence of str
+        Work areas on this sheet, all of one site.
+    corners_on : str
+        Where corners stand that do not fit here, e.g. `"sheet 12"`.
+    """
+    rows = packet.areas[packet.areas["work_area"].isin(names)]
+    body = frame.body
+    box = (body[0], body[1] + SECTION + PANEL + LEGEND + 12, body[2], body[3] - 2)
+    window = window_on(tuple(rows.total_bounds), box)
+    first = rows.iloc[int(rows["units"].to_numpy().argmax())]
+    heading = "Areas to scout" if packet.scout else "Plan and section"
+    what = str(first["site"]) if len(names) == len(packet.areas[packet.areas["site"] == first["site"]]) else names[0]
+    title = f"{heading}: {what}" + (f", {first['name']}" if first["name"] else "")
+    frame.draw(pen, number, total, title, scale_text(window.denominator))
+    items = plan_view(pen, window, packet, rows)
+    bottom = box[1] - 4
+    sign.legend(pen, (body[0], bottom - LEGEND, body[2], bottom), items)
+    panel = (body[0], body[1] + SECTION + 4, body[2], body[1] + SECTION + 4 + PANEL)
+    _corner_list(pen, (panel[0], panel[1], panel[0] + 300, panel[3]), packet, rows, corners_on)
+    _norths(pen, (panel[0] + 306, panel[1], panel[2], panel[3]), packet, str(first["work_area"]), window)
+    section(
+        pen, (body[0], body[1], body[2], body[1] + SECTION), packet, str(first["work_area"]), window.denominator, "A"
+    )
+
+
+def plan_view(pen: Pen, window: Window, packet: Packet, rows: Any) -> chart.Legend:
+    """Draw the map; return its legend."""
+    depths: list[tuple[float, Any]] = []
+    interval = 0.0
+    with pen.clipped(shapely.box(*window.box)):
+        areas, names = chart.protected(pen, window, packet.protected)
+        more, labels = chart.constraints(pen, window, packet.constraints)
+        if packet.coast is not None:
+            land(pen, window, packet.coast)
+        for name in rows["work_area"]:
+            if not interval:
+                interval, depths = chart.contours(pen, window, packet.sea.get(str(name)))
+        lines = chart.graticule(pen, window, packet.crs, packet.datum)
+        _existing(pen, window, packet)
+        for shape in rows.geometry:
+            pen.outline(window.shape(shape, clip=False), 1.7)
+        _plots(pen, window, packet)
+    _corners(pen, window, packet, rows)
+    _cut_line(pen, window, packet, rows)
+    _plot_names(pen, window, packet)
+    _marks(pen, window, packet)
+    chart.name_areas(pen, window, [*labels, *names])
+    chart.label_contours(pen, window, depths)
+    chart.label_graticule(pen, window, lines)
+    pen.box(window.box, 1.0)
+    items: chart.Legend = [
+        ("work area, numbered corners" if not packet.scout else "area to scout, numbered corners",
+         sign.line_swatch("full", 1.7)),
+    ]  # fmt: skip
+    roles = set(packet.plots["role"]) if len(packet.plots) else set()
+    for role in ("planted", "control", "reference"):
+        if role in roles:
+            style, weight = sign.PLOTS[role]
+            items.append((f"{role} plot", sign.area_swatch(None, style, weight)))
+    if roles:
+        items += [("first pin", sign.mark_swatch(sign.pin, True)), ("second pin", sign.mark_swatch(sign.pin, False))]
+    if packet.existing is not None and len(packet.existing):
+        origins = set(packet.existing["origin"].astype(str))
+        if "wild" in origins:
+            items.append(("wild colony", sign.mark_swatch(sign.colony, True)))
+        if origins - {"wild"}:
+            items.append(("earlier outplant", sign.mark_swatch(sign.colony, False)))
+    for kind in dict.fromkeys(m.kind for m in packet.marks if window.holds(m.easting_m, m.northing_m)):
+        items.append((kind if kind != "buoy" else "marker buoy", sign.mark_swatch(sign.MARKS[kind], 2.4)))
+    if interval:
+        items.append(
+            (f"depth contours, every {interval:g} m below {packet.water.datum}", sign.line_swatch("full", 0.4))
+        )
+    return [*items, *areas, *more]
+
+
+def land(pen: Pen, window: Window, coast: Any) -> bool:
+    """Draw land or shore lines; return whether any is in the map."""
+    ground, seen = shapely.box(*window.ground), False
+    for shape in coast.geometry:
+        if not shape.intersects(ground):
+            continue
+        seen = True
+        inside = window.shape(shape)
+        polygons = shapely.MultiPolygon([p for p in shapely.get_parts(inside) if p.geom_type == "Polygon"])
+        if not polygons.is_empty:
+            sign.hatch(pen, polygons, sign.LAND)
+            border = shape.boundary.intersection(ground)
+        else:
+            border = shape.intersection(ground)
+        sign.lines(pen, window.shape(border, clip=False), 0.9, "full")
+    return seen
+
+
+def _existing(pen: Pen, window: Window, packet: Packet) -> None:
+    if packet.existing is None:
+        return
+    for x, y, origin in zip(
+        packet.existing.geometry.x, packet.existing.geometry.y, packet.existing["origin"], strict=True
+    ):
+        if window.holds(x, y):
+            sign.colony(pen, *window.points([(x, y)])[0], origin == "wild")
+
+
+def _plots(pen: Pen, window: Window, packet: Packet) -> None:
+    for row in packet.plots.itertuples(index=False):
+        shape = window.shape(row.geometry)
+        if shape.is_empty:
+            continue
+        style, weight = sign.PLOTS.get(row.role, ("full", 0.9))
+        pen.outline(shape, weight, style)
+        ends = [(row.pin_x_m, row.pin_y_m), (row.second_pin_x_m, row.second_pin_y_m)]
+        if not pd.isna(ends[1][0]):
+            pen.line(window.points(ends), 0.3, "dotted")
+        for k, (x, y) in enumerate(ends):
+            if not pd.isna(x) and window.holds(x, y):
+                sign.pin(pen, *window.points([(x, y)])[0], k == 0)
+
+
+def _corners(pen: Pen, window: Window, packet: Packet, rows: Any) -> None:
+    several = len(rows) > 1
+    for name in rows["work_area"]:
+        own = packet.corners[packet.corners["work_area"] == name]
+        for c in own.itertuples(index=False):
+            x, y = window.points([(c.easting_m, c.northing_m)])[0]
+            sign.corner(pen, x, y)
+            pen.keep_clear((x - 2.2, y - 2.2, x + 2.2, y + 2.2))
+    for name in rows["work_area"]:
+        own = packet.corners[packet.corners["work_area"] == name]
+        for c in own.itertuples(index=False):
+            x, y = window.points([(c.easting_m, c.northing_m)])[0]
+            suffix = str(name).rsplit("-", 1)[-1] + "." if several else ""
+            chart.numbered(pen, x, y, f"{suffix}{c.corner}", 7.5, window.box)
+
+
+def _cut_line(pen: Pen, window: Window, packet: Packet, rows: Any) -> None:
+    first = rows.iloc[int(rows["units"].to_numpy().argmax())]["work_area"]
+    own = packet.sections[packet.sections["work_area"] == first]
+    if len(own) < 2:
+        return
+    ends = own[["easting_m", "northing_m"]].to_numpy(float)[[0, -1]]
+    xy = window.points(ends)
+    line = shapely.LineString(xy).intersection(shapely.box(*window.box))
+    if line.is_empty or line.geom_type != "LineString":
+        return
+    xy = shapely.get_coordinates(line)
+    pen.line(xy, 0.7, "dash-dot")
+    for (x, y), text in zip(xy[[0, -1]] if xy[0][0] <= xy[-1][0] else xy[[-1, 0]], ("A", "A′"), strict=True):
+        chart.numbered(pen, float(x), float(y), text, 8.5, window.box)
+
+
+def _plot_names(pen: Pen, window: Window, packet: Packet) -> None:
+    for row in packet.plots.itertuples(index=False):
+        middle = row.geometry.centroid
+        if window.holds(middle.x, middle.y):
+            x, y = window.points([(middle.x, middle.y)])[0]
+            wide = float(row.width_m) * window.per_metre / 2
+            role = "" if row.role == "planted" else f" ({row.role})"
+            places = [(x, y - 2.3, "centre"), *sign_places(x, y, wide + 3)]
+            pen.try_text(places, f"{row.plot}{role}", 6.5, inside=window.box)
+
+
+def sign_places(x: float, y: float, gap: float) -> list[Any]:
+    """Return places for a name beside a plot of half a width of `gap` [pt]."""
+    return [
+        spot
+        for k in (1.0, 1.6, 2.4)
+        for spot in (
+            (x + gap * k, y - 2.3, "left"),
+            (x - gap * k, y - 2.3, "right"),
+            (x, y + gap * k, "centre"),
+            (x, y - gap * k - 6, "centre"),
+        )
+    ]
+
+
+def _marks(pen: Pen, window: Window, packet: Packet) -> None:
+    for mark in packet.marks:
+        if window.holds(mark.easting_m, mark.northing_m):
+            x, y = window.points([(mark.easting_m, mark.northing_m)])[0]
+            sign.MARKS[mark.kind](pen, x, y, 2.4)
+            chart.numbered(pen, float(x), float(y), mark.name, 6.0, window.box, bold=False)
+
+
+def _corner_list(pen: Pen, box: Box, packet: Packet, rows: Any, corners_on: str) -> None:
+    own = packet.corners[packet.corners["work_area"].isin(rows["work_area"])]
+    several = len(rows) > 1
+    area = float(rows["area_m2"].sum())
+    units = int(rows["units"].sum())
+    head = (
+        f"{area:,.0f} m² = {area / 10_000:.3f} ha = {float(rows['area_acre'].sum()):.3f} acres on the ellipsoid; "
+        f"corners in {packet.datum_name}"
+        + ("" if packet.scout else f"; {units} units, {int(rows['plots'].sum())} plots")
+    )
+    fit = fitted(head, (box[2] - box[0], 18), sizes=(7, 6.5, 6, 5.5, 5), where="areas of a site sheet")
+    pen.lines(box[0], box[3], fit)
+    top = box[3] - fit.height - 2
+    if len(own) > CORNERS_SHOWN:
+        said = fitted(
+            f"{len(own)} corners: listed on {corners_on}.", (box[2] - box[0], 20), sizes=(7.5, 6), where="corner list"
+        )
+        pen.lines(box[0], top - 4, said)
+        return
+    columns = [Column("corner", 1.1), Column("latitude", 2.4), Column("longitude", 2.5), Column("lat., degrees", 2.3),
+               Column("long., degrees", 2.4)]  # fmt: skip
+    table = Listing(
+        columns,
+        [
+            (
+                (f"{c.work_area.rsplit('-', 1)[-1]}." if several else "") + str(c.corner),
+                c.latitude_minutes,
+                c.longitude_minutes,
+                c.latitude_degrees,
+                c.longitude_degrees,
+            )
+            for c in own.itertuples(index=False)
+        ],
+        box[2] - box[0],
+        size=6.2,
+        after=0.0,
+    )
+    if top - table.height(0, len(own)) >= box[1] - 0.5:
+        table.draw(pen, box[0], top, 0, len(own))
+
+
+def _norths(pen: Pen, box: Box, packet: Packet, area: str, window: Window) -> None:
+    draw_norths(pen, box[0], box[1] + 42, packet.norths[area], (box[2] - box[0], box[3] - box[1] - 42))
+    scale_bars(pen, box[0], box[1] - 2, window.denominator, box[2] - box[0])

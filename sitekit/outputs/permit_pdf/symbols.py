@@ -1,0 +1,165 @@
+"""How each thing is drawn, told apart by hatch, line and shape alone; and the legend of what a map shows."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import shapely
+
+from sitekit.outputs.paper.fonts import Fitted, width
+from sitekit.outputs.paper.hatches import hatch
+from sitekit.outputs.paper.pen import Box, Pen
+
+BAND_PT = 7.0  # hatched band inside the border of an area that covers whole maps
+# rule -> hatch, line, weight; areas that forbid are hatched whole, others along their border
+PROTECTED: dict[str, tuple[str | None, str, float]] = {
+    "forbidden": ("crossed", "full", 1.4),
+    "permit": ("rising", "long", 0.9),
+    "preferred": ("dots", "dashed", 0.8),
+    "none": (None, "dotted", 0.8),
+}
+CONSTRAINTS: tuple[tuple[str, str], ...] = (
+    ("coarse dots", "dotted"),
+    ("squares", "dash-dot"),
+    ("level", "long"),
+    ("upright", "dash-dot-dot"),
+    ("wide", "dashed"),
+    ("falling", "full"),
+)
+LAND = "falling"
+PLOTS: dict[str, tuple[str, float]] = {
+    "planted": ("full", 0.9),
+    "control": ("dashed", 0.8),
+    "reference": ("dotted", 0.9),
+}
+Draw = Callable[[Pen, Box], None]
+
+
+def protected_area(pen: Pen, shape: Any, border: Any, rule: str) -> None:
+    """Draw a protected area cut at the map's edge; `border` is the part of its border inside the map."""
+    name, style, weight = PROTECTED[rule]
+    if name is not None:
+        hatch(pen, shape if rule == "forbidden" else shape.intersection(border.buffer(BAND_PT)), name)
+    lines(pen, border, weight, style)
+
+
+def constraint(pen: Pen, shape: Any, border: Any, place: int) -> None:
+    """Draw something to keep clear of; `place` is its layer's place in the plan."""
+    name, style = CONSTRAINTS[place % len(CONSTRAINTS)]
+    areas = shapely.MultiPolygon([p for p in shapely.get_parts(shape) if p.geom_type == "Polygon"])
+    if not areas.is_empty:
+        hatch(pen, areas, name)
+        lines(pen, border, 0.6, style)
+    for part in shapely.get_parts(shape):
+        if part.geom_type == "LineString":
+            pen.line(shapely.get_coordinates(part), 1.1, style)
+        elif part.geom_type == "Point":
+            square(pen, part.x, part.y, 2.2)
+
+
+def lines(pen: Pen, shape: Any, weight: float, style: str) -> None:
+    """Draw every line of a shape."""
+    for part in shapely.get_parts(shape):
+        if part.geom_type in ("LineString", "LinearRing"):
+            pen.line(shapely.get_coordinates(part), weight, style)
+
+
+def pin(pen: Pen, x: float, y: float, first: bool) -> None:
+    """Draw a pin: the first one filled, the second one open."""
+    pen.circle(x, y, 1.7, 0.6, fill=0.0 if first else 1.0)
+
+
+def colony(pen: Pen, x: float, y: float, wild: bool) -> None:
+    """Draw a living colony: a cross for a wild one, a plus for an earlier outplant."""
+    r = 1.5
+    ends = (
+        [((-r, -r), (r, r)), ((-r, r), (r, -r))]
+        if wild
+        else [((-r * 1.2, 0), (r * 1.2, 0)), ((0, -r * 1.2), (0, r * 1.2))]
+    )
+    for a, b in ends:
+        pen.line([(x + a[0], y + a[1]), (x + b[0], y + b[1])], 0.5)
+
+
+def corner(pen: Pen, x: float, y: float) -> None:
+    """Draw a corner of a work area."""
+    pen.circle(x, y, 2.0, 0.8, fill=1.0)
+
+
+def square(pen: Pen, x: float, y: float, half: float, *, fill: float | None = 0.0) -> None:
+    """Draw a square mark."""
+    pen.box((x - half, y - half, x + half, y + half), 0.6, fill=fill)
+
+
+def diamond(pen: Pen, x: float, y: float, half: float, *, fill: float | None = 0.0) -> None:
+    """Draw a diamond mark."""
+    pen.outline(shapely.Polygon([(x, y + half), (x + half, y), (x, y - half), (x - half, y)]), 0.6, fill=fill)
+
+
+def triangle(pen: Pen, x: float, y: float, half: float, *, fill: float | None = 0.0) -> None:
+    """Draw a triangular mark."""
+    base = half * math.sqrt(3) / 2
+    pen.outline(shapely.Polygon([(x, y + half), (x + base, y - half / 2), (x - base, y - half / 2)]), 0.6, fill=fill)
+
+
+MARKS: dict[str, Callable[..., None]] = {"harbour": square, "nursery": triangle, "buoy": diamond}
+
+
+def area_swatch(name: str | None, style: str, weight: float) -> Draw:
+    """Return how an area looks in a legend."""
+
+    def draw(pen: Pen, box: Box) -> None:
+        if name:
+            hatch(pen, shapely.box(*box), name)
+        pen.box(box, weight, style=style)
+
+    return draw
+
+
+def line_swatch(style: str, weight: float) -> Draw:
+    """Return how a line looks in a legend."""
+
+    def draw(pen: Pen, box: Box) -> None:
+        middle = (box[1] + box[3]) / 2
+        pen.line([(box[0], middle), (box[2], middle)], weight, style)
+
+    return draw
+
+
+def mark_swatch(mark: Callable[..., None], *more: Any) -> Draw:
+    """Return how a mark looks in a legend."""
+
+    def draw(pen: Pen, box: Box) -> None:
+        mark(pen, (box[0] + box[2]) / 2, (box[1] + box[3]) / 2, *more)
+
+    return draw
+
+
+def legend(pen: Pen, box: Box, items: Sequence[tuple[str, Draw]], *, size: float = 6.5) -> float:
+    """Draw the legend in rows from the top of a box; return the lower edge of the last row [pt].
+
+    Texts too wide for a row are set smaller, to 4.5 pt at least, then cut at their end with an ellipsis: full names stand
+    in the tables.
+    """
+    swatch, gap, high = 18.0, 9.0, size * 1.35 + 2
+    x, y = box[0], box[3] - high
+    for name, draw in items:
+        text = _short(name, box[2] - box[0] - swatch - 4, size)
+        need = swatch + 4 + text.width
+        if x > box[0] and x + need > box[2]:
+            x, y = box[0], y - high
+        if y < box[1] - 1e-6:
+            return y + high
+        draw(pen, (x, y + 1, x + swatch, y + high - 2))
+        pen.text(x + swatch + 4, y + 2.2, text.lines[0], text.size)
+        x += need + gap
+    return y
+
+
+def _short(name: str, room: float, size: float) -> Fitted:
+    text = name
+    while width(text, size) > room and len(text) > 4:
+        text = text[:-2].rstrip("… ") + "…"
+    return Fitted((text,), size)

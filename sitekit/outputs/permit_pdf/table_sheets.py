@@ -1,0 +1,186 @@
+"""The tables of the packet over as many sheets as they need: areas, planting, caps, rules, what stays, what is open."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import pandas as pd
+
+from sitekit.outputs.paper.frame import Frame
+from sitekit.outputs.paper.listing import Block, Column, Listing, Placed, Words
+from sitekit.outputs.paper.pen import Pen
+from sitekit.outputs.permit_pdf.packet import Packet
+
+ALL_CORNERS_TITLE = "Corners of work areas with many corners"
+
+
+def table_blocks(packet: Packet, room: float, *, corners_of: Sequence[str]) -> list[Block]:
+    """Return the tables and texts in reading order.
+
+    Parameters
+    ----------
+    packet : Packet
+        What to show.
+    room : float
+        Width [pt].
+    corners_of : sequence of str
+        Work areas whose corners do not fit on their own sheet.
+    """
+    blocks: list[Block] = []
+
+    def table(title: str, columns: list[Column], rows: list[Any], size: float = 6.8) -> None:
+        blocks.append(Words(title, room, 8.5, bold=True, after=2.0))
+        if rows:
+            blocks.append(Listing(columns, rows, room, size=size))
+        else:
+            blocks.append(Words("None.", room, 7.5, after=6.0))
+
+    kind = "Areas to scout" if packet.scout else "Work areas"
+    table(f"{kind}, areas on the ellipsoid, {packet.datum_name}", *_areas(packet))
+    many = packet.corners[packet.corners["work_area"].isin(corners_of)]
+    if len(many):
+        table(ALL_CORNERS_TITLE, *_corners(many))
+    if not packet.scout:
+        table("Planting", *_planting(packet))
+        table("Planned and permitted", *_permitted(packet))
+    table("Rules: what each area touches or must keep clear of", *_rules(packet))
+    if not packet.scout:
+        table("What is brought to the bottom, what stays, what is removed by when", *_materials(packet))
+        buoys = [m for m in packet.marks if m.kind == "buoy"]
+        if buoys:
+            table("Marker buoys", [Column("buoy", 1), Column("position", 2.4), Column("what", 3)],
+                  [(m.name, m.note.split("|")[0], m.note.split("|")[-1]) for m in buoys])  # fmt: skip
+        table("Monitoring", [Column("when", 1), Column("what", 3)], list(packet.monitoring))
+    if packet.facts:
+        table("Facts as the team states them", [Column("fact", 1), Column("statement", 4)], list(packet.facts))
+    if packet.conditions:
+        blocks.append(Words("Conditions of the permit", room, 8.5, bold=True, after=2.0))
+        blocks += [Words(f"{k}. {c}", room, 7.2, after=2.0) for k, c in enumerate(packet.conditions, start=1)]
+    blocks.append(Words("Open items" + ("" if len(packet.open_items) else ": none"), room, 8.5, bold=True, after=2.0))
+    if len(packet.open_items):
+        rows = [(r.kind, r.item, r.place) for r in packet.open_items.itertuples(index=False)]
+        blocks.append(
+            Listing([Column("kind", 1), Column("item", 4.6), Column("where it belongs", 2)], rows, room, size=6.8)
+        )
+    blocks.append(Words("Cautions", room, 8.5, bold=True, after=2.0))
+    blocks += [Words(c, room, 7.2, after=1.5) for c in (*packet.cautions, *packet.notes)]
+    return blocks
+
+
+def draw_tables(pen: Pen, number: int, total: int, frame: Frame, title: str, placed: Sequence[Placed]) -> None:
+    """Draw one sheet of tables."""
+    frame.draw(pen, number, total, title)
+    for block, start, stop, top in placed:
+        block.draw(pen, frame.body[0], top, start, stop)
+
+
+Table = tuple[list[Column], list[Any]]
+
+
+def _number(value: Any, decimals: int, unit: str = "") -> str:
+    return "—" if value is None or pd.isna(value) else f"{float(value):,.{decimals}f}{unit}"
+
+
+def _span(low: Any, high: Any, decimals: int) -> str:
+    return "—" if pd.isna(low) else f"{float(low):.{decimals}f}–{float(high):.{decimals}f}"
+
+
+def _areas(packet: Packet) -> Table:
+    columns = [
+        Column("area", 1.2), Column("name", 2.2), Column("m²", 1.2, "right"), Column("ha", 1, "right"),
+        Column("acres", 1, "right"), Column("differs by, m²", 1.2, "right"), Column("corners", 1.1, "right"),
+        Column("plots", 0.8, "right"), Column("units", 0.8, "right"), Column("depth, m", 1.3, "right"),
+        Column("to harbour, km", 1.3, "right"),
+    ]  # fmt: skip
+    rows = [
+        (
+            r.work_area,
+            r.name,
+            _number(r.area_m2, 0),
+            _number(r.area_ha, 4),
+            _number(r.area_acre, 4),
+            _number(r.difference_m2, 1),
+            r.corners,
+            r.plots,
+            r.units,
+            _span(r.depth_min_m, r.depth_max_m, 1),
+            _number(None if pd.isna(r.harbour_m) else r.harbour_m / 1000, 2),
+        )
+        for r in packet.areas.itertuples(index=False)
+    ]
+    total = packet.areas[["area_m2", "area_ha", "area_acre"]].sum()
+    rows.append(
+        ("all", "", _number(total["area_m2"], 0), _number(total["area_ha"], 4), _number(total["area_acre"], 4), "",
+         int(packet.areas["corners"].sum()), int(packet.areas["plots"].sum()), int(packet.areas["units"].sum()), "", "")
+    )  # fmt: skip
+    return columns, rows
+
+
+def _corners(many: pd.DataFrame) -> Table:
+    columns = [Column("area", 1), Column("corner", 0.7), Column("latitude", 1.6), Column("longitude", 1.7),
+               Column("latitude, degrees", 1.5), Column("longitude, degrees", 1.6)]  # fmt: skip
+    return columns, [
+        (c.work_area, c.corner, c.latitude_minutes, c.longitude_minutes, c.latitude_degrees, c.longitude_degrees)
+        for c in many.itertuples(index=False)
+    ]
+
+
+def _planting(packet: Packet) -> Table:
+    columns = [
+        Column("site", 0.8), Column("species", 1), Column("plots", 0.7, "right"), Column("plots, m²", 0.9, "right"),
+        Column("units", 0.7, "right"), Column("fragments", 1, "right"), Column("genets", 0.8, "right"),
+        Column("per m²", 0.8, "right"), Column("size, cm", 1, "right"), Column("parent colonies from", 2.6),
+    ]  # fmt: skip
+    return columns, [
+        (
+            r.site, r.species, r.plots, _number(r.plot_area_m2, 0), r.units, r.fragments, r.genets,
+            _number(r.density_per_m2, 2), _span(r.size_min_cm, r.size_max_cm, 0), r.regions,
+        )
+        for r in packet.planting.itertuples(index=False)
+    ]  # fmt: skip
+
+
+def _permitted(packet: Packet) -> Table:
+    columns = [
+        Column("permit", 2),
+        Column("what", 2.6),
+        Column("planned", 1.8),
+        Column("permitted", 2),
+        Column("kept", 0.6),
+    ]
+    return columns, [
+        (r.permit, r.what, r.planned, r.permitted, "yes" if r.kept else "NO")
+        for r in packet.permitted.itertuples(index=False)
+    ]
+
+
+def _rules(packet: Packet) -> Table:
+    columns = [Column("area", 0.9), Column("meets", 2.4), Column("rule", 1.2), Column("inside", 0.7),
+               Column("overlap", 1.3, "right"), Column("%", 0.6, "right"), Column("verdict; permit", 3.6)]  # fmt: skip
+    rows: list[Any] = []
+    for name in packet.areas["work_area"]:
+        own = packet.rules[packet.rules["work_area"] == name]
+        touched = own[(own["distance_m"] == 0) | own["decides"]]
+        for r in touched.itertuples(index=False):
+            rule = r.rule if pd.isna(r.keep_clear_m) else f"keep clear {r.keep_clear_m:g} m"
+            first = " (decides)" if r.decides and r.kind == "protected area" and len(touched) > 1 else ""
+            rows.append(
+                (name, f"{r.name}, {r.kind}", f"{rule}{first}", "yes" if r.inside else "no",
+                 _number(r.overlap_m2, 0, " m²"), _number(r.overlap_pct, 0),
+                 f"{r.verdict}" + (f"; {r.permit}" if r.permit else ""))
+            )  # fmt: skip
+        others = own[~own.index.isin(touched.index)].sort_values(["distance_m", "name"], kind="stable")
+        said = "; ".join(
+            f"{r.kind} {r.name} {r.distance_m:,.0f} m"
+            + ("" if pd.isna(r.keep_clear_m) else f" (keeps {r.keep_clear_m:g} m)")
+            for r in others.itertuples(index=False)
+        )
+        rows.append((name, "nearest of the others", "", "no", "0 m²", "0", said or "no other layer was given"))
+    return columns, rows
+
+
+def _materials(packet: Packet) -> Table:
+    columns = [Column("item", 2.6), Column("number", 0.8, "right"), Column("stays", 0.7), Column("removed by", 1.2),
+               Column("note", 2)]  # fmt: skip
+    return columns, list(packet.materials)

@@ -1,0 +1,149 @@
+"""Where the work is: the coast and the harbour on one map, all work areas on another, each to scale."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import shapely
+
+from sitekit.outputs.paper.fonts import fitted
+from sitekit.outputs.paper.frame import Frame
+from sitekit.outputs.paper.norths import draw_norths
+from sitekit.outputs.paper.pen import Box, Pen
+from sitekit.outputs.paper.scales import scale_bars, scale_text
+from sitekit.outputs.permit_pdf import chart
+from sitekit.outputs.permit_pdf import symbols as sign
+from sitekit.outputs.permit_pdf.packet import Packet
+from sitekit.outputs.permit_pdf.site_sheet import land
+from sitekit.outputs.permit_pdf.window import Window, window_on
+
+PANEL, CAPTION = 92.0, 11.0  # heights [pt]
+LEAST_SYMBOL_PT = 5.0  # smaller outlines are drawn as marks
+
+
+def vicinity_sheet(pen: Pen, number: int, total: int, frame: Frame, packet: Packet) -> None:
+    """Draw the vicinity sheet: wide map above, close map below, norths and scale bars."""
+    body = frame.body
+    frame.draw(pen, number, total, "Vicinity" if not packet.scout else "Vicinity of the areas to scout", "as shown")
+    high = (body[3] - body[1] - PANEL - 2 * CAPTION - 44) / 2
+    wide_box = (body[0], body[3] - CAPTION - high, body[2], body[3] - CAPTION)
+    close_box = (body[0], wide_box[1] - CAPTION - high - 20, body[2], wide_box[1] - CAPTION - 20)
+    close = window_on(tuple(packet.areas.total_bounds), close_box, margin=0.15)
+    wide = window_on(_wide_bounds(packet, close), wide_box, margin=0.1)
+    items = _map(pen, wide, packet, close)
+    _caption(pen, wide, body, f"Vicinity, {scale_text(wide.denominator)}{_harbour_text(packet)}")
+    sign.legend(pen, (body[0], wide_box[1] - 20, body[2], wide_box[1] - 1), items)
+    items = _map(pen, close, packet, None)
+    _caption(pen, close, body, f"Work areas, {scale_text(close.denominator)}" if not packet.scout else
+             f"Areas to scout, {scale_text(close.denominator)}")  # fmt: skip
+    sign.legend(pen, (body[0], close_box[1] - 20, body[2], close_box[1] - 1), items)
+    draw_norths(pen, body[0], body[1], packet.norths[""], (240.0, PANEL - 6))
+    scale_bars(pen, body[0] + 262, body[1] + 34, close.denominator, 200.0)
+    pen.text(body[0] + 262, body[1] + 78, f"scale bars of the lower map, {scale_text(close.denominator)}", 6.5)
+    _wide_bar(pen, body, wide)
+
+
+def _wide_bar(pen: Pen, body: Box, wide: Window) -> None:
+    scale_bars(pen, body[0] + 262, body[1] - 16, wide.denominator, 200.0)
+    pen.text(body[0] + 262 + 212, body[1] + 10, "upper map", 6.5)
+
+
+def _wide_bounds(packet: Packet, close: Window) -> Box:
+    """Extent of the wide map: work areas, harbour, nursery, and four times the close map at least."""
+    west, south, east, north = (float(v) for v in packet.areas.total_bounds)
+    for mark in packet.marks:
+        if mark.kind in ("harbour", "nursery"):
+            west, east = min(west, mark.easting_m), max(east, mark.easting_m)
+            south, north = min(south, mark.northing_m), max(north, mark.northing_m)
+    ground = close.ground
+    need = 3.0 * (ground[3] - ground[1])
+    if north - south < need and east - west < need:
+        x, y = (west + east) / 2, (south + north) / 2
+        west, south, east, north = x - need / 2, y - need / 2, x + need / 2, y + need / 2
+    if packet.coast is not None:
+        reach = shapely.box(west, south, east, north)
+        if not any(g.intersects(reach) for g in packet.coast.geometry):
+            away = [float(g.distance(reach)) for g in packet.coast.geometry]
+            if min(away) < 3 * max(east - west, north - south):
+                near = shapely.shortest_line(reach, packet.coast.geometry.iloc[int(np.argmin(away))])
+                a, b, c, d = near.bounds
+                west, south, east, north = min(west, a), min(south, b), max(east, c), max(north, d)
+    return west, south, east, north
+
+
+def _map(pen: Pen, window: Window, packet: Packet, close: Window | None) -> chart.Legend:
+    """Draw one of the two maps; the wide one shows the close one's edge."""
+    areas, labels = [], []
+    with pen.clipped(shapely.box(*window.box)):
+        if close is None:
+            areas, names = chart.protected(pen, window, packet.protected)
+            more, labels = chart.constraints(pen, window, packet.constraints)
+            labels, areas = [*labels, *names], [*areas, *more]
+        shown = packet.coast is not None and land(pen, window, packet.coast)
+        lines = chart.graticule(pen, window, packet.crs, packet.datum)
+        if close is not None:
+            edge = window.shape(shapely.box(*close.ground))
+            pen.outline(edge, 0.9, "dashed")
+        else:
+            for shape in packet.areas.geometry:
+                pen.outline(window.shape(shape, clip=False), 1.2)
+    _names(pen, window, packet, close)
+    for mark in packet.marks:
+        if window.holds(mark.easting_m, mark.northing_m) and (mark.kind != "buoy" or close is None):
+            x, y = window.points([(mark.easting_m, mark.northing_m)])[0]
+            sign.MARKS[mark.kind](pen, x, y, 2.8)
+            chart.numbered(pen, float(x), float(y), mark.name, 7.0, window.box, bold=False)
+    chart.name_areas(pen, window, labels)
+    chart.label_graticule(pen, window, lines)
+    pen.box(window.box, 1.0)
+    items: chart.Legend = []
+    if close is None:
+        items.append(("work area" if not packet.scout else "area to scout", sign.line_swatch("full", 1.2)))
+    else:
+        items.append(("edge of the lower map", sign.area_swatch(None, "dashed", 0.9)))
+    if shown:
+        items.append(("land, shore", sign.area_swatch(sign.LAND, "full", 0.9)))
+    kinds = dict.fromkeys(m.kind for m in packet.marks if window.holds(m.easting_m, m.northing_m))
+    items += [
+        (k if k != "buoy" else "marker buoy", sign.mark_swatch(sign.MARKS[k], 2.4))
+        for k in kinds
+        if k != "buoy" or close is None
+    ]
+    return [*items, *areas]
+
+
+def _names(pen: Pen, window: Window, packet: Packet, close: Window | None) -> None:
+    if close is not None:
+        west, south, east, north = window.shape(shapely.box(*close.ground)).bounds
+        label = "work areas" if not packet.scout else "areas to scout"
+        middle = ((west + east) / 2, (south + north) / 2)
+        gap = max(north - south, 4) / 2
+        places: list[Any] = [(middle[0], north + 4, "centre"), (middle[0], south - 10, "centre"),
+                             (middle[0], middle[1] + gap + 12, "centre")]  # fmt: skip
+        if pen.try_text(places, label, 7.0, bold=True, inside=window.box) is None:
+            chart.numbered(pen, middle[0], middle[1], label, 7.0, window.box)
+        return
+    for name, shape in zip(packet.areas["work_area"], packet.areas.geometry, strict=True):
+        spot = shape.representative_point()
+        x, y = window.points([(spot.x, spot.y)])[0]
+        west, south, east, north = shape.bounds
+        if max(east - west, north - south) * window.per_metre < LEAST_SYMBOL_PT:
+            sign.diamond(pen, x, y, 2.4, fill=1.0)
+        chart.numbered(pen, float(x), float(y), str(name), 7.0, window.box)
+
+
+def _harbour_text(packet: Packet) -> str:
+    away = packet.areas["harbour_m"].dropna()
+    harbour = next((m.name for m in packet.marks if m.kind == "harbour"), "")
+    if not len(away) or not harbour:
+        return ""
+    low, high = float(away.min()) / 1000, float(away.max()) / 1000
+    return f"; {low:.1f} to {high:.1f} km from {harbour} in a straight line"
+
+
+def _caption(pen: Pen, window: Window, body: Box, text: str) -> None:
+    fit = fitted(
+        text, (body[2] - body[0], CAPTION), sizes=(8, 7, 6.5, 6, 5.5, 5), bold=True, where="caption of the vicinity"
+    )
+    pen.lines(body[0], window.box[3] + CAPTION, fit)

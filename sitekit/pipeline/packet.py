@@ -1,0 +1,244 @@
+"""The permit packet, gathered from the season's tables, the layers and the facts of the plan."""
+
+from __future__ import annotations
+
+import datetime
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import rasterio
+from pyproj import CRS
+from rasterio.windows import Window
+
+from sitekit.base.crs import WGS84, datum_note, transform_points
+from sitekit.base.north import convergence, declination
+from sitekit.base.positions import read_position
+from sitekit.layers.grid import Grid
+from sitekit.outputs.paper.frame import TitleBlock
+from sitekit.outputs.paper.norths import Norths
+from sitekit.outputs.permit_pdf.packet import Height, Mark, Packet, Sea, Water
+from sitekit.pipeline.amendments import changed_outlines, earlier_season
+from sitekit.pipeline.bottoms import read_colonies
+from sitekit.pipeline.fields import Ground, raster
+from sitekit.pipeline.keep_clear import COASTLINE, CONSTRAINTS, read_drawn
+from sitekit.pipeline.project import Project
+from sitekit.pipeline.work_outlines import office_datum
+from sitekit.season.settings_permit import Permit
+
+MODEL = "World Magnetic Model 2025"
+SEA_ROOM = 3.2  # depths are read this many times the work area's larger side round its middle
+LEAST_ROOM_M = 60.0
+
+
+def packet_of(
+    project: Project, ground: Ground, tables: dict[str, pd.DataFrame], run_id: str, cautions: tuple[str, ...]
+) -> Packet:
+    """Return everything the packet shows."""
+    settings = project.settings
+    permit = settings.permit[0] if settings.permit else None
+    datum_name = permit.datum if permit else "WGS 84"
+    crs = ground.grid.crs
+    public = settings.outputs.public
+    areas = gpd.GeoDataFrame(tables["work_areas"])
+    items = tables["open_items"]
+    draft = bool(items["kind"].isin(["missing fact", "conflict"]).any())
+    stamps = [
+        text
+        for text, there in (
+            ("AREAS TO SCOUT", ground.scout),
+            ("PUBLIC COPY", public),
+            ("DRAFT", draft),
+            ("FICTIONAL", settings.plan.fictional),
+        )
+        if there
+    ]
+    earlier = earlier_season(project)
+    bathymetry = settings.layers.bathymetry
+    return Packet(
+        paper=settings.outputs.paper,
+        block=_block(permit, settings.plan.date),
+        stamps=tuple(stamps),
+        small_print=_small_print(project, crs, office_datum(datum_name), datum_name, run_id, cautions, draft),
+        crs=crs,
+        datum=office_datum(datum_name),
+        datum_name=datum_name,
+        crs_name=crs.name,
+        areas=areas,
+        corners=tables["corners"],
+        rules=tables["work_rules"],
+        permitted=tables["permitted"],
+        planting=tables["planting"],
+        sections=tables["sections"],
+        open_items=items,
+        amendments=tables["amendments"],
+        texts=tables["packet_texts"],
+        plots=gpd.GeoDataFrame(tables["plots"]),
+        existing=None if public else read_colonies(project),
+        protected=read_drawn(project, "protected"),
+        constraints=read_drawn(project, CONSTRAINTS),
+        coast=read_drawn(project, COASTLINE),
+        sea={str(n): _sea(project, ground, g.bounds) for n, g in zip(areas["work_area"], areas.geometry, strict=True)},
+        norths=_norths(areas, crs, settings.plan.date),
+        water=Water(
+            bathymetry.datum,
+            bathymetry.depth_error_m,
+            permit.high_water_m if permit else None,
+            permit.low_water_m if permit else None,
+        ),
+        marks=_marks(project, crs, public),
+        heights=tuple(Height(h.species, h.now_cm, h.later_cm, h.later_years) for h in permit.heights) if permit else (),
+        facts=_facts(project, permit),
+        materials=_materials(permit),
+        monitoring=tuple((m.when, m.what) for m in permit.monitoring) if permit else (),
+        conditions=tuple(permit.conditions) if permit else (),
+        cautions=cautions,
+        notes=_notes(project, ground, public),
+        changed=tuple(changed_outlines(earlier, areas, crs)) if earlier else (),
+        amends=_amends(permit),
+        scout=ground.scout,
+    )
+
+
+def _block(permit: Permit | None, date: datetime.date) -> TitleBlock:
+    return TitleBlock(
+        applicant=(permit.applicant or "") if permit else "",
+        file_number=(permit.file_number or permit.number or "") if permit else "",
+        water_body=(permit.water_body or "") if permit else "",
+        activity=(permit.activity or "") if permit else "",
+        date=date.isoformat(),
+        revision=permit.revision if permit else "A",
+    )
+
+
+def _small_print(
+    project: Project, crs: CRS, datum: CRS, datum_name: str, run_id: str, cautions: tuple[str, ...], draft: bool
+) -> tuple[str, ...]:
+    bathymetry = project.settings.layers.bathymetry
+    shift = datum_note(crs, datum)
+    return (
+        *(["DRAFT: see open items in the tables."] if draft else []),
+        *cautions,
+        f"Corners in {datum_name}; map in {crs.name}, grid north up."
+        + (f" {shift[0].upper()}{shift[1:]}." if shift else ""),
+        f"Depths below {bathymetry.datum}, ± {bathymetry.depth_error_m:g} m, from {bathymetry.file}; plots "
+        f"± {project.settings.spacing.pin_error_m:g} m (pins).",
+        f"Plan {project.settings.plan.name}, run {run_id}.",
+    )
+
+
+def _sea(project: Project, ground: Ground, bounds: tuple[float, float, float, float]) -> Sea:
+    west, south, east, north = bounds
+    reach = max((east - west) * SEA_ROOM / 2, (north - south) * SEA_ROOM / 2, LEAST_ROOM_M)
+    grid = ground.grid
+    x, y = (west + east) / 2, (south + north) / 2
+    row, col = grid.cell_of(np.array([x - reach, x + reach]), np.array([y + reach, y - reach]))
+    top, bottom = int(np.clip(row[0], 0, grid.shape[0] - 1)), int(np.clip(row[1], 0, grid.shape[0] - 1))
+    left, right = int(np.clip(col[0], 0, grid.shape[1] - 1)), int(np.clip(col[1], 0, grid.shape[1] - 1))
+    shape = (bottom - top + 1, right - left + 1)
+    with rasterio.open(raster(project, "depth")) as file:
+        depth = file.read(1, window=Window(left, top, shape[1], shape[0]))
+    return Sea(depth, Grid(grid.crs, grid.west + left * grid.cell, grid.north - top * grid.cell, grid.cell, shape))
+
+
+def _norths(areas: gpd.GeoDataFrame, crs: CRS, date: datetime.date) -> dict[str, Norths]:
+    found = {}
+    spots = [(str(n), g.representative_point()) for n, g in zip(areas["work_area"], areas.geometry, strict=True)]
+    if len(areas):
+        spots.append(("", areas.geometry.iloc[0].representative_point()))
+    for name, spot in spots:
+        lon, lat = transform_points([spot.x], [spot.y], crs, WGS84)
+        needle = declination(float(lon[0]), float(lat[0]), date)
+        usable = needle is not None and needle.usable
+        found[name] = Norths(
+            float(convergence(crs, lon, lat)[0]),
+            needle.declination_deg if needle is not None and usable else None,
+            needle.change_deg_per_year if needle is not None and usable else 0.0,
+            needle.uncertainty_deg if needle is not None and usable else 0.0,
+            MODEL,
+            date.isoformat(),
+            crs.name,
+        )
+    return found
+
+
+def _marks(project: Project, crs: CRS, public: bool) -> tuple[Mark, ...]:
+    settings = project.settings
+    permit = settings.permit[0] if settings.permit else None
+    wanted = [("harbour", settings.harbour.name, settings.harbour.at, "")] if settings.harbour else []
+    if settings.nursery and not public:
+        wanted.append(("nursery", settings.nursery.name, settings.nursery.at, ""))
+    for b in permit.buoys if permit else []:
+        removed = f"; removed by {b.removed_by}" if b.removed_by else ""
+        wanted.append(("buoy", b.name, b.at, f"{b.at}|{b.kind or 'not stated'}{removed}"))
+    found = []
+    for kind, name, at, note in wanted:
+        position = read_position(at, f"{kind} {name}")
+        x, y = transform_points([position.lon], [position.lat], WGS84, crs)
+        if np.isfinite(x[0]) and np.isfinite(y[0]):
+            found.append(Mark(name, kind, float(x[0]), float(y[0]), note))
+    return tuple(found)
+
+
+def _facts(project: Project, permit: Permit | None) -> tuple[tuple[str, str], ...]:
+    if permit is None:
+        return ()
+    rows: list[tuple[str, Any]] = [
+        ("authority", permit.named()),
+        ("contact", permit.contact),
+        ("purpose", permit.purpose),
+        ("permit valid", _period(permit.valid_from, permit.valid_to)),
+        ("planting", _period(permit.planting_from, permit.planting_to)),
+        ("attachment", permit.attachment),
+        ("source of stock", permit.stock_source),
+        ("reports due", ", ".join(d.isoformat() for d in permit.reports_due)),
+    ]
+    names = {s.code: s.name for s in project.settings.species}
+    rows += [
+        (
+            f"height of {names.get(h.species, h.species)}",
+            f"{h.now_cm:g} cm when planted"
+            + (f", {h.later_cm:g} cm after {h.later_years:g} years" if h.later_cm is not None else "")
+            + (f" ({h.source})" if h.source else ""),
+        )
+        for h in permit.heights
+    ]
+    rows += [("further permit", p.named()) for p in project.settings.permit[1:]]
+    return tuple((name, str(text) if text else "not stated") for name, text in rows)
+
+
+def _period(first: datetime.date | None, last: datetime.date | None) -> str:
+    return f"{first or 'not stated'} to {last or 'not stated'}" if first or last else ""
+
+
+def _materials(permit: Permit | None) -> tuple[tuple[str, ...], ...]:
+    return tuple(
+        (
+            m.item,
+            "not stated" if m.number is None else str(m.number),
+            "yes" if m.stays else "no",
+            "—" if m.stays else m.removed_by.isoformat() if m.removed_by else "not stated",
+            m.note or "",
+        )
+        for m in (permit.materials if permit else [])
+    )
+
+
+def _notes(project: Project, ground: Ground, public: bool) -> tuple[str, ...]:
+    notes = []
+    if public:
+        notes.append("Public copy: wild colonies, earlier outplants and the nursery are left out of the maps.")
+    if project.settings.layers.protected is None:
+        notes.append("No protected-area layer was given: nothing here says that work is allowed.")
+    if project.settings.layers.coastline is None:
+        notes.append("No coastline was given: the vicinity map shows none.")
+    if ground.scout:
+        notes.append(f"Areas to scout: {ground.scout_reason}.")
+    return tuple(notes)
+
+
+def _amends(permit: Permit | None) -> str:
+    if permit is None or not permit.amends:
+        return ""
+    return f"Amends the packet in {permit.amends}; revision {permit.revision}. Reason: {permit.amendment_reason}"
