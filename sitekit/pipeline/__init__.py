@@ -42,6 +42,8 @@
 - sheet_facts: waypoints, heads of sheets, letters, stretches of tape
 - day_rows: a queue of days as tables
 - fieldwork: waypoints and sheets; days, dives, harvests, materials
+- packs: the season's tables as what divers and leader carry
+- diver_files: sheets, day plan, waypoints, the dives as a table
 - responses: how well each cell suits each criterion
 - map_scene: everything the map shows
 - packet: everything the permit packet shows

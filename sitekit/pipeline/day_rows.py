@@ -54,6 +54,21 @@ def spans(numbers: Sequence[int]) -> str:
     return ", ".join(f"{a}–{b}" if b > a else f"{a}" for a, b in out)
 
 
+def numbers_in(text: str) -> list[int]:
+    """Return the sequence numbers that `spans` wrote.
+
+    Examples
+    --------
+    >>> numbers_in("12–14, 25")
+    [12, 13, 14, 25]
+    """
+    out: list[int] = []
+    for part in text.split(", "):
+        first, _, last = part.partition("–")
+        out += range(int(first), int(last or first) + 1)
+    return out
+
+
 def day_rows(
     days: Sequence[Day],
     setting: Fieldwork,

@@ -7,7 +7,7 @@ import geopandas as gpd
 from sitekit.outputs.tables import write_colonies_csv
 from sitekit.outputs.vector import write_geojson
 from sitekit.pipeline.fields import read_ground
-from sitekit.pipeline.map_scene import map_scene
+from sitekit.pipeline.map_scene import map_norths, map_scene
 from sitekit.pipeline.project import Done, Project
 from sitekit.season.plan_tables import read_plan
 
@@ -20,8 +20,9 @@ CAUTIONS = (
 
 
 def run(project: Project, run_id: str) -> Done:
-    """Write GeoJSON, CSV and map."""
+    """Write GeoJSON, CSV, map and map sheet."""
     from sitekit.outputs.map_html.write import write_map
+    from sitekit.outputs.map_sheet import write_map_sheet
 
     settings = project.settings
     tables = read_plan(project.result("season.gpkg"))
@@ -54,6 +55,9 @@ def run(project: Project, run_id: str) -> Done:
             fictional=fictional,
         )
         files += ["colonies.geojson", "colonies.csv"]
-    write_map(project.target("map.html"), map_scene(project, ground, tables, run_id, CAUTIONS))
-    files.append("map.html")
+    scene = map_scene(project, ground, tables, run_id, CAUTIONS)
+    files += write_diver_files(project, ground, tables, run_id, CAUTIONS)
+    write_map(project.target("map.html"), scene)
+    write_map_sheet(project.target("map.pdf"), scene, map_norths(project, scene.grid), settings.outputs.paper)
+    files += ["map.html", "map.pdf"]
     return Done(files, {"candidates": len(candidates), "colonies": len(colonies), "files": files})

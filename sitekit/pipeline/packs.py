@@ -1,0 +1,237 @@
+"""The season's tables as what divers, leader and boat carry: finished figures for the pages, nothing drawn here."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import geopandas as gpd
+import pandas as pd
+
+from sitekit.base.north import convergence, grid_bearing
+from sitekit.base.sources import cite
+from sitekit.outputs.dive_pdf.scene import About, DayPack, DivePack, PlotPages, Segment, SiteView, Unit
+from sitekit.pipeline.bottoms import planned_separation
+from sitekit.pipeline.crew import rates_of
+from sitekit.pipeline.day_rows import numbers_in, spans
+from sitekit.pipeline.fields import Ground
+from sitekit.pipeline.project import Project
+from sitekit.pipeline.sheet_facts import pins_of
+
+LINE = (
+    "Planning aid only: dive supervisor, the team's tables, computers and manual, and local rules decide. "
+    "Not for navigation."
+)
+# Workshop slides of 2015 (`outplanting-slides-2015`): scrub, keep away from living things, flush and tight, photograph.
+TASKS = (
+    "Find pin A. Lay the tape to pin B, tight and flush with the bottom. Read its length to the recorder.",
+    "Pick the spot at the reading. Scrub off algae and sediment down to bare rock.",
+    "Keep off living corals, gorgonians, sponges and fire coral. Move along the tape rather than onto them.",
+    "Attach tight and flush: no wobble when pressed with a finger.",
+    "Put the tag beside the unit. The recorder notes the tag that is on the reef.",
+    "Photograph from above with a scale and the number in the picture.",
+    "Write what is different: actual reading, moved, broken, left out.",
+)
+FIELD_CAUTIONS = (
+    "No decompression or repetitive-dive advice is computed. The no-stop table judges a day's first dive only.",
+    "Fragments travel shaded, in fresh sea water, less than 4 hours from nursery to reef.",
+    "Close to living corals and at depth, safety comes before the plan: leave out what cannot be done well.",
+)
+
+
+def about_of(project: Project, run_id: str, cautions: Sequence[str]) -> About:
+    """Return what stands on every page."""
+    settings = project.settings
+    return About(
+        settings.plan.name,
+        settings.plan.date.isoformat(),
+        run_id,
+        settings.plan.fictional,
+        (*cautions, *FIELD_CAUTIONS),
+        LINE,
+        settings.spacing.pin_error_m,
+        settings.spacing.lay_tolerance_m,
+    )
+
+
+def dive_pack(
+    project: Project, ground: Ground, tables: Mapping[str, pd.DataFrame], run_id: str, cautions: Sequence[str]
+) -> DivePack:
+    """Return everything in `dive_sheets.pdf`.
+
+    Parameters
+    ----------
+    project, ground
+        Of the run.
+    tables : mapping of str to DataFrame
+        The season.
+    run_id : str
+        Printed on every page.
+    cautions : sequence of str
+        Printed once per set.
+    """
+    sheets, colonies = tables["sheets"], tables["colonies"]
+    plots = gpd.GeoDataFrame(tables["plots"])
+    letters = {
+        (str(s), str(g)): str(v)
+        for v, s, g in tables["genet_letters"][["letter", "species", "genet"]].itertuples(index=False)
+    }
+    names = {str(s): str(n) if isinstance(n, str) else "" for s, n in tables["sites"][["site", "name"]].values.tolist()}
+    by_plot = {str(n): part for n, part in colonies.groupby("plot", sort=False)}
+    row_of = {str(p): i for i, p in enumerate(plots["plot"])}
+    pins = pins_of(plots, ground.grid.crs)
+    stretches = _stretches(tables["segments"], letters)
+    pages = []
+    for facts in sheets.sort_values("order", kind="stable").to_dict("records"):
+        name = str(facts["plot"])
+        k = row_of[name]
+        circle = str(plots["shape"].iloc[k]) == "circle"
+        pages.append(
+            PlotPages(
+                {str(a): (None if _missing(v) else v) for a, v in facts.items()},
+                names.get(str(facts["site"]), ""),
+                circle,
+                float(plots["width_m"].iloc[k]),
+                _units(by_plot[name], letters, _line(plots, k, pins, ground) if circle else None),
+                tuple(stretches.get(name, ())),
+                max(planned_separation(project, ground, s) for s in str(facts["species"]).split()),
+            )
+        )
+    rows = [(str(r[0]), str(r[1]), str(r[2])) for r in tables["genet_letters"].values.tolist()]
+    return DivePack(
+        about=about_of(project, run_id, cautions),
+        paper=project.settings.sheets.paper,
+        plots=tuple(pages),
+        sites=tuple(_site(site, names.get(site, ""), plots, sheets) for site in dict.fromkeys(_ordered_sites(sheets))),
+        waypoints=tables["waypoints"],
+        letters=tuple(rows),
+        tasks=TASKS,
+        notes=_notes(project),
+    )
+
+
+def day_pack(project: Project, tables: Mapping[str, pd.DataFrame], run_id: str, cautions: Sequence[str]) -> DayPack:
+    """Return everything in `day_plan.pdf`."""
+    paper = "letter" if project.settings.sheets.paper in ("half letter", "letter") else "A4"
+    named = ("days", "dives", "pull_list", "crates", "leftovers", "materials")
+    return DayPack(
+        about=about_of(project, run_id, cautions),
+        paper=paper,
+        **{n: tables[n] for n in named},
+        notes=_notes(project),
+        rest=tuple(_rest(tables)),
+    )
+
+
+def _rest(tables: Mapping[str, pd.DataFrame]) -> list[str]:
+    """Say which numbers of which plot stand in no dive."""
+    done: dict[str, set[int]] = {}
+    for plot, text in tables["dives"][["plot", "numbers"]].dropna().itertuples(index=False):
+        done.setdefault(str(plot), set()).update(numbers_in(str(text)))
+    lines = []
+    for plot, part in tables["colonies"].groupby("plot", sort=False):
+        left = sorted(set(part["sequence"].astype(int)) - done.get(str(plot), set()))
+        if left:
+            lines.append(f"{plot}: {len(left)} units, numbers {spans(left)}")
+    return lines
+
+
+def _notes(project: Project) -> tuple[str, ...]:
+    """Sentences on the gas, the table and who typed in what, with their sources."""
+    work = project.settings.fieldwork
+    if work is None:
+        return ("No [fieldwork] in the plan: no dive times, no gas, no days were worked out.",)
+    rates = rates_of(work)
+    unit, pressure = ("ft³", "psi") if rates.cylinder.system == "imperial" else ("L", "bar")
+    table = rates.table
+    notes = [
+        f"Gas: {rates.cylinder.name}, {rates.cylinder.capacity:g} {unit} at {rates.cylinder.rated:g} {pressure}, reserve "
+        f"{rates.cylinder.reserve:g} {pressure}, {rates.rate:.2f} {unit}/min at the surface, {work.gas.gas}.",
+        f"Table for a day's first dive: {table.name}. {table.caveat}",
+        f"Formulas: {cite('noaa-diving-formulas').line()}.",
+    ]
+    if work.dives.max_minutes_dive is not None:
+        notes.append(
+            f"Most minutes per dive {work.dives.max_minutes_dive:g}, typed in by {work.dives.supervisor}; "
+            f"surface interval as given {work.dives.surface_interval_min or 0:g} min."
+        )
+    else:
+        notes.append("One dive per diver and day: no minutes for later dives were typed in by the supervisor.")
+    return tuple(notes)
+
+
+def _stretches(table: pd.DataFrame, letters: Mapping[tuple[str, str], str]) -> dict[str, list[Segment]]:
+    found: dict[str, list[Segment]] = {}
+    for (plot, low, high), part in table.groupby(["plot", "from_m", "to_m"], sort=False):  # type: ignore[misc]
+        counts = {
+            letters[(str(s), str(g))]: int(n)
+            for s, g, n in part[["species", "genet", "number"]].itertuples(index=False)
+        }
+        found.setdefault(str(plot), []).append(Segment(float(low), float(high), counts))
+    return found
+
+
+def _units(
+    part: pd.DataFrame, letters: Mapping[tuple[str, str], str], line: tuple[float, float, float] | None
+) -> tuple[Unit, ...]:
+    """Units of a plot in swimming order; on circles with the angle from the radius line."""
+    out = []
+    for row in gpd.GeoDataFrame(part).sort_values("sequence", kind="stable").to_dict("records"):
+        angle = None
+        if line is not None:
+            dx, dy = row["geometry"].x - line[0], row["geometry"].y - line[1]
+            angle = (math.degrees(math.atan2(dx, dy)) - line[2]) % 360.0
+        species, genet = str(row["species"]), str(row["genet"])
+        out.append(
+            Unit(
+                int(row["sequence"]),
+                letters[(species, genet)],
+                genet,
+                species,
+                "" if _missing(row["tag"]) else str(row["tag"]),
+                0.0 if _missing(row["along_m"]) else float(row["along_m"]),
+                0.0 if _missing(row["offset_m"]) else float(row["offset_m"]),
+                angle,
+            )
+        )
+    return tuple(out)
+
+
+def _line(plots: pd.DataFrame, k: int, pins: Mapping[str, Any], ground: Ground) -> tuple[float, float, float]:
+    """Middle of a circle and the grid bearing of its radius line."""
+    turn = convergence(ground.grid.crs, [float(pins["first_lon"][k])], [float(pins["first_lat"][k])])
+    bearing = grid_bearing([float(plots["bearing_true_deg"].iloc[k])], turn)
+    return float(plots["pin_x_m"].iloc[k]), float(plots["pin_y_m"].iloc[k]), float(bearing[0])
+
+
+def _ordered_sites(sheets: pd.DataFrame) -> list[str]:
+    return sheets.sort_values("order", kind="stable")["site"].astype(str).tolist()
+
+
+def _site(site: str, name: str, plots: gpd.GeoDataFrame, sheets: pd.DataFrame) -> SiteView:
+    order = dict(zip(sheets["plot"].astype(str), sheets["order"].astype(int), strict=True))
+    own = plots[(plots["site"] == site) & plots["plot"].isin(list(order))]
+    rows = [
+        (
+            str(r["plot"]),
+            r["geometry"],
+            (float(r["pin_x_m"]), float(r["pin_y_m"])),
+            None if _missing(r["second_pin_x_m"]) else (float(r["second_pin_x_m"]), float(r["second_pin_y_m"])),
+            order[str(r["plot"])],
+        )
+        for r in own.to_dict("records")
+    ]
+    rows.sort(key=lambda r: r[4])
+    dated = sheets[sheets["site"] == site]["dates"].dropna()
+    days = sorted({d for text in dated for d in str(text).split(", ")})
+    facts = [
+        f"{len(own)} plots, {int(own['units'].sum())} units; charted {own['depth_min_m'].min():.1f} to "
+        f"{own['depth_max_m'].max():.1f} m.",
+        "Planned: " + (", ".join(days) if days else "no day laid out"),
+    ]
+    return SiteView(site, name, tuple(rows), tuple(facts))
+
+
+def _missing(value: Any) -> bool:
+    return value is None or (isinstance(value, float) and math.isnan(value))
