@@ -6,5 +6,6 @@
 - stages: the stages one by one
 - ask: audit
 - explore: the page on which planners try weights
+- scout: the command that sends people to look
 - entry: the list of commands
 """

@@ -19,11 +19,14 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "layers": ("stages", "Stage 1: bring every file onto one grid."),
     "score": ("stages", "Stage 2: score every cell for every species."),
     "candidates": ("stages", "Stage 3: find patches that pass and what they hold."),
-    "choose": ("stages", "Stage 4: choose sites."),
-    "allocate": ("stages", "Stage 5: hand the stock out to the sites."),
-    "place": ("stages", "Stage 6: place every unit."),
-    "export": ("stages", "Stage 7: write the files people read."),
+    "sensitivity": ("stages", "Stage 4: see whether the ranking of candidates holds."),
+    "choose": ("stages", "Stage 5: choose sites."),
+    "allocate": ("stages", "Stage 6: hand the stock out to the sites."),
+    "place": ("stages", "Stage 7: place every unit."),
+    "export": ("stages", "Last stage: write the files people read."),
+    "scout": ("scout", "Write waypoints and a form per site to look at."),
     "explore": ("explore", "Write a page on which weights can be tried."),
+    "explain": ("ask", "Say why a place has the score it has."),
     "audit": ("ask", "Re-read the written files and check every promise."),
 }
 
