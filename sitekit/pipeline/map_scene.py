@@ -11,13 +11,17 @@ import numpy as np
 import pandas as pd
 import rasterio
 from numpy.typing import NDArray
+from pyproj import CRS
 from rasterio.enums import Resampling
 from shapely import LineString
 
+from sitekit.base.crs import transform_points
+from sitekit.base.north import convergence, declination
 from sitekit.base.sources import sources
 from sitekit.layers.grid import Grid
 from sitekit.outputs.map_html.overlays import check_picture
 from sitekit.outputs.map_html.scene import MapScene, RasterLayer, ReasonLayer
+from sitekit.outputs.paper.norths import Norths
 from sitekit.pipeline.bottoms import read_colonies
 from sitekit.pipeline.fields import RASTERS, Ground, species_criteria
 from sitekit.pipeline.project import Project
@@ -28,6 +32,7 @@ from sitekit.suitability.score import NO_LIMIT
 
 MOST_CELLS = 4_000_000  # a picture of more cells than a screen has points only makes the file heavy
 SCORE_EDGES = tuple(round(0.1 * i, 1) for i in range(11))
+MODEL = "WMM2025"  # the model of base/north
 MOST_NAMED = 8  # sites in one stamp
 _UNSEEN = "chosen, not scouted"
 _UNKNOWN_REASONS = (NO_DEPTH, NO_SUBSTRATE, UNKNOWN)
@@ -135,6 +140,23 @@ def map_scene(
         sources=tuple(sources()[k].line() if k in sources() else k for k in cited),
         cautions=cautions,
         notes=tuple(notes),
+    )
+
+
+def map_norths(project: Project, grid: Grid) -> Norths:
+    """Return the three norths in the middle of a map, on the plan's date."""
+    west, south, east, north = grid.bounds
+    lon, lat = transform_points([(west + east) / 2], [(south + north) / 2], grid.crs, CRS.from_epsg(4326))
+    date = project.settings.plan.date
+    needle = declination(float(lon[0]), float(lat[0]), date)
+    return Norths(
+        convergence_deg=float(convergence(grid.crs, lon, lat)[0]),
+        declination_deg=needle.declination_deg if needle and needle.usable else None,
+        change_deg_per_year=needle.change_deg_per_year if needle else 0.0,
+        uncertainty_deg=needle.uncertainty_deg if needle else 0.0,
+        model=MODEL,
+        date=date.isoformat(),
+        grid=grid.crs.name,
     )
 
 

@@ -112,11 +112,14 @@ def hatch_tile(kind: str, shape: tuple[int, int]) -> tuple[NDArray[np.bool_], fl
 
     Excluded: falling strokes. Unknown: small rings.
     """
-    row, col = np.mgrid[0 : shape[0], 0 : shape[1]]
+    side, veil = (8, 0.3) if kind == "excluded" else (12, 0.62)
+    row, col = np.mgrid[0:side, 0:side]
     if kind == "excluded":
-        return (col - row) % 8 == 0, 0.3
-    far = [np.hypot(row % 12 - a, col % 12 - a) for a in (3, 9)]
-    return np.abs(np.minimum(*far) - 2.0) < 0.6, 0.62
+        tile = (col - row) % side == 0
+    else:
+        tile = np.abs(np.minimum(np.hypot(row - 3, col - 3), np.hypot(row - 9, col - 9)) - 2.0) < 0.6
+    many = -(-shape[0] // side), -(-shape[1] // side)
+    return np.tile(tile, many)[: shape[0], : shape[1]], veil
 
 
 def _hatched(canvas: Image.Image, reason: Overlay, corner: tuple[float, float], scale: float) -> Image.Image:
