@@ -14,12 +14,16 @@ if TYPE_CHECKING:  # the same names as _PUBLIC, for type checkers
     from sitekit.layers.grid import Grid
     from sitekit.layout.bound import bound
     from sitekit.layout.spacing import place
-    from sitekit.pipeline.api import audit_plan, check, demo, read_plan, read_settings, run
+    from sitekit.pipeline.api import audit_plan, check, demo, explain, read_plan, read_settings, run
+    from sitekit.pipeline.explained import PlaceExplained
     from sitekit.pipeline.project import Machine, Project, open_project
     from sitekit.pipeline.stages import Report
     from sitekit.season.settings import Settings
     from sitekit.suitability.candidates import PatchFinder
+    from sitekit.suitability.draws import draw_weights
     from sitekit.suitability.score import score_cells
+    from sitekit.suitability.sensitivity import RankRanges, rank_ranges
+    from sitekit.suitability.stability import count_best
 
 __version__ = "0.1.0"
 
@@ -32,7 +36,9 @@ _PUBLIC: dict[str, str] = {
     "InputFault": "sitekit.errors",
     "Machine": "sitekit.pipeline.project",
     "PatchFinder": "sitekit.suitability.candidates",
+    "PlaceExplained": "sitekit.pipeline.explained",
     "Project": "sitekit.pipeline.project",
+    "RankRanges": "sitekit.suitability.sensitivity",
     "Report": "sitekit.pipeline.stages",
     "Settings": "sitekit.season.settings",
     "Shortfall": "sitekit.errors",
@@ -40,9 +46,13 @@ _PUBLIC: dict[str, str] = {
     "audit_plan": "sitekit.pipeline.api",
     "bound": "sitekit.layout.bound",
     "check": "sitekit.pipeline.api",
+    "count_best": "sitekit.suitability.stability",
     "demo": "sitekit.pipeline.api",
+    "draw_weights": "sitekit.suitability.draws",
+    "explain": "sitekit.pipeline.api",
     "open_project": "sitekit.pipeline.project",
     "place": "sitekit.layout.spacing",
+    "rank_ranges": "sitekit.suitability.sensitivity",
     "read_plan": "sitekit.pipeline.api",
     "read_settings": "sitekit.pipeline.api",
     "run": "sitekit.pipeline.api",
@@ -57,7 +67,9 @@ __all__ = [
     "InputFault",
     "Machine",
     "PatchFinder",
+    "PlaceExplained",
     "Project",
+    "RankRanges",
     "Report",
     "Settings",
     "Shortfall",
@@ -66,9 +78,13 @@ __all__ = [
     "audit_plan",
     "bound",
     "check",
+    "count_best",
     "demo",
+    "draw_weights",
+    "explain",
     "open_project",
     "place",
+    "rank_ranges",
     "read_plan",
     "read_settings",
     "run",

@@ -10,6 +10,8 @@ import pandas as pd
 
 from sitekit.audit import plan as audit_rooms
 from sitekit.audit.promises import Finding
+from sitekit.pipeline.explain import explain_place
+from sitekit.pipeline.explained import PlaceExplained
 from sitekit.pipeline.project import Machine, open_project
 from sitekit.pipeline.report import check_plan
 from sitekit.pipeline.samples import make_demo
@@ -92,7 +94,7 @@ def run(
     plan : path
         A `plan.toml`, or the folder that holds it.
     last : str
-        `layers`, `score`, `candidates`, `choose`, `allocate`, `place` or `export`.
+        `layers`, `score`, `candidates`, `sensitivity`, `choose`, `allocate`, `place` or `export`.
     threads : int, optional
         Worker threads, at least 1; all cores if left out. The results do not depend on it.
     memory_gb : float
@@ -112,6 +114,33 @@ def run(
     """
     machine = Machine(memory_gb=memory_gb) if threads is None else Machine(threads, memory_gb)
     return run_stages(Path(plan), machine, last)
+
+
+def explain(plan: str | PathLike[str], *, at: str | None = None, site: str | None = None) -> PlaceExplained:
+    """Say why a place has the score it has, as the command `sitekit explain` does.
+
+    Parameters
+    ----------
+    plan : path
+        A `plan.toml`, or the folder that holds it; its run must be up to date.
+    at : str, optional
+        A position in any notation.
+    site : str, optional
+        A site's code, or a candidate's label of this run; give one of `at` and `site`.
+
+    Returns
+    -------
+    PlaceExplained
+        Per species: score, every criterion's value, response and weight, the limiting one, every exclusion.
+
+    Raises
+    ------
+    InputFault
+        If the place cannot be read, lies outside the grid, or nothing has that code.
+    FileFault
+        If the results are missing or do not belong to this plan.
+    """
+    return explain_place(Path(plan), at=at, site=site)
 
 
 def audit_plan(plan: str | PathLike[str]) -> list[Finding]:

@@ -318,6 +318,10 @@ class FieldReader:
         """Return the ruggedness radius, at least the 3 × 3 window of the paper."""
         return max(self.windows.ruggedness_radius_m, 1.5 * self.cell)
 
+    def farthest(self, name: str) -> float:
+        """Return the largest distance that a distance field holds [m]; it stands for all larger ones."""
+        return self._cap(self.reach[name])
+
     def _cap(self, reach: float) -> float:
         return max(math.ceil(reach / self.cell) + 1, 2) * self.cell
 

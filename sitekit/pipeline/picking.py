@@ -151,7 +151,7 @@ def _moved(
             again[k] = responses([one], {"depth_m": moved})[0]
     weights = np.array([[c.weight for c in rows]])
     sums = weighted_sums(terms(again, method), term_weights(weights / weights.sum(), method))
-    found = np.nan_to_num(scores(sums, method)[0], nan=0.0)
+    found: Singles = np.nan_to_num(scores(sums, method)[0], nan=0.0)
     if limits.least_depth_m is not None:
         found[moved < np.float32(limits.least_depth_m)] = 0.0
     if limits.greatest_depth_m is not None:

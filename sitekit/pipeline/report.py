@@ -32,7 +32,8 @@ def lines_of(report: Report) -> list[str]:
             lines.append(
                 f"{code}: {found['passing_cells']} cells pass; " + ", ".join(c["name"] for c in found["criteria"])
             )
-            lines.append(f"{code}: weights: {found['weights']['said']}")
+            said = found["weights"]["said"]
+            lines.append(f"{code}: {said if said.startswith('weights') else 'weights: ' + said}")
             if weak:
                 lines.append(f"{code}: unverified values in: " + ", ".join(weak))
     if "candidates" in figures:

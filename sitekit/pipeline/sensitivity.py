@@ -12,7 +12,6 @@ from sitekit.pipeline.best_shares import share_figures, write_shares
 from sitekit.pipeline.fields import FieldReader, read_ground, species_criteria
 from sitekit.pipeline.picking import Cells, depth_error, passing_labels, pick_cells
 from sitekit.pipeline.project import Done, Project
-from sitekit.season.plan_tables import read_table, write_plan
 from sitekit.suitability.criteria import Criterion
 from sitekit.suitability.draws import draw_weights
 from sitekit.suitability.sensitivity import (
@@ -36,8 +35,7 @@ def run(project: Project, run_id: str) -> Done:
     """Write `stability_<species>.tif` and the tables `candidate_ranks` and `influence`."""
     settings = project.settings
     ground = read_ground(project)
-    season = project.result("season.gpkg")
-    tables = {name: read_table(season, name) for name in ("candidates", "candidate_species", "place_scores")}
+    tables = project.season("candidates", "candidate_species", "place_scores")
     criteria = species_criteria(settings)
     reader = FieldReader(project, ground, criteria, slope=False)
     picked = pick_cells(project, ground, reader, criteria, tables)
@@ -72,7 +70,7 @@ def run(project: Project, run_id: str) -> Done:
         figures[code].update(shares[code])
     tables["candidate_ranks"] = build("candidate_ranks", rank_rows)
     tables["influence"] = build("influence", influence_rows)
-    write_plan(project.target("season.gpkg"), tables, ground.grid.crs)
+    project.write_season(tables, ground.grid.crs)
     return Done(["season.gpkg", *(f"stability_{c}.tif" for c in criteria)], figures)
 
 
@@ -201,11 +199,14 @@ class _Judged:
         base = scores(weighted_sums(self.sample, self.chosen), method)[0]
         count = max(round(base.size * self.project.settings.sensitivity.best_pct / 100.0), 1)
         best = base >= np.partition(base, base.size - count)[base.size - count]
-        before = ranks(candidate_means(self.values, self.chosen, self.label, len(labels), method)[0]) if labels else []
+        none = np.empty(0, np.int64)
+        before = (
+            ranks(candidate_means(self.values, self.chosen, self.label, len(labels), method)[0]) if labels else none
+        )
         ways = []
         for own, part in zip(self.off, self.sample_off, strict=True):
             now = part >= np.partition(part, part.size - count)[part.size - count]
-            change = rank_change(before, ranks(self._mean(own, len(labels))) if labels else [])
+            change = rank_change(before, ranks(self._mean(own, len(labels))) if labels else none)
             replaced = float((best & ~now).sum() / best.sum())
             ways.append(Influence(change.effect, change.most, change.candidate, replaced))
         return larger(*ways)

@@ -7,6 +7,7 @@ from typing import Any, assert_type
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 import sitekit
 
@@ -25,6 +26,9 @@ def season(folder: Path) -> None:
     assert_type(report, sitekit.Report)
     assert_type(sitekit.read_plan(report.project.out / "season.gpkg"), dict[str, pd.DataFrame])
     assert_type(sitekit.read_plan("season-2027/out/season.gpkg"), dict[str, pd.DataFrame])
+    place = sitekit.explain(plan, at="18 02.965 N, 50 17.781 W")
+    assert_type(place, sitekit.PlaceExplained)
+    assert_type(place.species[0].cell.score, float | None)
     broken = [finding for finding in sitekit.audit_plan(plan) if not finding.ok]
     assert_type(broken, list[sitekit.Finding])
 
@@ -42,3 +46,13 @@ def patches(passing: np.ndarray[Any, np.dtype[np.bool_]], grid: sitekit.Grid) ->
     finder = sitekit.PatchFinder()
     finder.add(passing, 0)
     return [float(patch.outline(grid).area) for patch in finder.patches(150.0)]
+
+
+def firmness(scores: np.ndarray[Any, np.dtype[np.float64]]) -> bool:
+    drawn = sitekit.draw_weights([0.5, 0.3, 0.2], 256, concentration=30.0, seed=1)
+    ranges = sitekit.rank_ranges(drawn @ scores, np.array([0.5, 0.3, 0.2]) @ scores)
+    assert_type(ranges, sitekit.RankRanges)
+    terms = scores.astype(np.float32)[:, np.newaxis, :]
+    least = np.full(256, 0.7, np.float32)
+    assert_type(sitekit.count_best(terms, drawn.astype(np.float32), least), NDArray[np.int32])
+    return bool(ranges.fragile.any())
