@@ -6,6 +6,7 @@ import geopandas as gpd
 
 from sitekit.outputs.tables import write_colonies_csv
 from sitekit.outputs.vector import write_geojson
+from sitekit.pipeline.diver_files import write_diver_files
 from sitekit.pipeline.fields import read_ground
 from sitekit.pipeline.map_scene import map_norths, map_scene
 from sitekit.pipeline.project import Done, Project
