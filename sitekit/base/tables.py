@@ -159,4 +159,9 @@ def build(name: str, rows: list[dict[str, Any]], geometry: list[Any] | None = No
 
 def empty(name: str, crs: Any = None) -> pd.DataFrame:
     """Return the table without rows, in its types."""
+    return _without_rows(name, crs).copy()
+
+
+@cache
+def _without_rows(name: str, crs: Any) -> pd.DataFrame:
     return build(name, [], [], crs)

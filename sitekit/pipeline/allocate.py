@@ -12,7 +12,6 @@ from sitekit.pipeline.fields import read_ground
 from sitekit.pipeline.given import given_allotment
 from sitekit.pipeline.project import Done, Project
 from sitekit.pipeline.stocks import UNNAMED, read_stock_rows, usable_units
-from sitekit.season.plan_tables import read_plan, write_plan
 from sitekit.sites.allocate import Share, hand_out, hand_out_as_chosen
 from sitekit.stock.inventory import usable_counts
 
@@ -37,8 +36,7 @@ OWN = ("stock", "allotment", "unallotted", "unplaced")
 def run(project: Project, run_id: str) -> Done:
     """Write the tables `stock`, `allotment`, `unallotted` and the first rows of `unplaced`."""
     settings = project.settings
-    season = project.result("season.gpkg")
-    tables = read_plan(season)
+    tables = project.season()
     crs = read_ground(project).grid.crs
     stock = read_stock_rows(project)
     units = usable_units(project, stock)
@@ -66,7 +64,7 @@ def run(project: Project, run_id: str) -> Done:
     tables["allotment"] = computed if edited is None else edited
     tables["unplaced"] = build("unplaced", unplaced)
     tables["unallotted"] = build("unallotted", _unallotted(project, stock, units, tables, unplaced))
-    write_plan(project.target("season.gpkg"), {n: tables[n] for n in (*EARLIER, *OWN)}, crs)
+    project.write_season({n: tables[n] for n in (*EARLIER, *OWN)}, crs)
     handed = tables["allotment"]
     figures = {
         "units": {str(k): int(v) for k, v in handed.groupby("species")["number"].sum().items()},
@@ -160,14 +158,18 @@ def _row(share: Share) -> dict[str, Any]:
 
 
 def _shortfalls(project: Project, unplaced: list[dict[str, Any]], any_site: bool) -> list[Fault]:
+    """One fault per species and reason, its genets counted."""
     if not any_site and not unplaced:
         return []
+    short: dict[tuple[str, str], list[int]] = {}
+    for row in unplaced:
+        short.setdefault((str(row["species"]), str(row["reason"])), []).append(int(row["number"]))
     return [
         Fault(
-            f"species {row['species']}" + (f", genet {row['genet']}" if row.get("genet") else ""),
-            f"{row['number']} units stay without a place: {row['reason']}",
+            f"species {species}",
+            f"{sum(numbers)} units stay without a place: {reason}",
             "room and stock for every unit wanted",
-            "Add sites, lower spacing.numbers, or accept the shorter plan; the rows stand in `unplaced`.",
+            "Add sites, lower spacing.numbers, or accept the shorter plan; the rows, by genet, stand in `unplaced`.",
         )
-        for row in unplaced
+        for (species, reason), numbers in short.items()
     ]

@@ -23,7 +23,6 @@ from sitekit.pipeline.fields import RASTERS, Ground, raster, read_ground, specie
 from sitekit.pipeline.place_scores import score_places
 from sitekit.pipeline.places import named_places, site_places
 from sitekit.pipeline.project import Done, Project
-from sitekit.season.plan_tables import write_plan
 from sitekit.sites.codes import Coded, match_codes, nearest_names
 from sitekit.suitability.candidates import Patch, PatchFinder, PatchStatistics, patch_statistics
 
@@ -97,7 +96,7 @@ def run(project: Project, run_id: str) -> Done:
         "candidate_species": build("candidate_species", species_rows),
         "place_scores": score_places(project, ground, places, outlines, labels),
     }
-    write_plan(project.target("season.gpkg"), tables, crs)
+    project.write_season(tables, crs)
     return Done(
         ["season.gpkg"], _figures(rows, species_rows, sites, matched), _shortfalls(project, rows, sites, matched)
     )

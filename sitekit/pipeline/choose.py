@@ -17,7 +17,6 @@ from sitekit.pipeline.scout import applied, returned_forms
 from sitekit.pipeline.site_rows import behind_the_choice, lost_sites, scouting_rows, site_rows
 from sitekit.pipeline.ways import ways_of
 from sitekit.pipeline.weighing import Weighed, weigh
-from sitekit.season.plan_tables import read_plan, write_plan
 from sitekit.sites.alternatives import binding, clashes, if_decided
 from sitekit.sites.choose import choose
 from sitekit.sites.problem import Choice
@@ -30,7 +29,7 @@ def run(project: Project, run_id: str) -> Done:
     settings = project.settings
     ground = read_ground(project)
     crs = ground.grid.crs
-    tables = read_plan(project.result("season.gpkg"))
+    tables = project.season()
     candidates = tables["candidates"]
     forms = returned_forms(project)
     ways = ways_of(project, ground, list(candidates.geometry))
@@ -63,7 +62,7 @@ def run(project: Project, run_id: str) -> Done:
     shortfalls += missing
     keep = ("candidates", "candidate_species", "candidate_ranks", "influence", "place_scores", "sites", "site_species",
             "alternatives", "budget_use", "budget_curve", "scouting", "control_areas")  # fmt: skip
-    write_plan(project.target("season.gpkg"), {n: tables[n] for n in keep}, crs)
+    project.write_season({n: tables[n] for n in keep}, crs)
     everything = rows + lost
     figures |= {
         "chosen": [r["site"] for r in everything if r["chosen"]],

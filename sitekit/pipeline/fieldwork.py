@@ -34,7 +34,6 @@ from sitekit.pipeline.sheet_facts import (
 )
 from sitekit.pipeline.shelter import shelter_rows
 from sitekit.pipeline.tides import Tides, read_tides
-from sitekit.season.plan_tables import read_plan, write_plan
 from sitekit.season.records import read_records
 from sitekit.season.settings_fieldwork import Fieldwork
 
@@ -44,7 +43,7 @@ RECORDS = "records.gpkg"
 def run(project: Project, run_id: str) -> Done:
     """Write the tables of waypoints, sheets and, with `[fieldwork]`, of days, dives, harvests and materials."""
     ground = read_ground(project)
-    tables = read_plan(project.result("season.gpkg"))
+    tables = project.season()
     tables["shelter"] = shelter_rows(project, tables["sites"])
     settings = project.settings
     crs = ground.grid.crs
@@ -132,7 +131,7 @@ def _write(
     )  # fmt: skip
     for name in own:
         tables[name] = build(name, made.get(name, []))
-    write_plan(project.target("season.gpkg"), {n: t for n, t in tables.items() if n in known}, crs)
+    project.write_season({n: t for n, t in tables.items() if n in known}, crs)
 
 
 def _shelter(tables: Mapping[str, pd.DataFrame]) -> dict[str, list[tuple[float, str]]]:

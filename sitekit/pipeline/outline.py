@@ -9,6 +9,7 @@ import pandas as pd
 import shapely
 
 from sitekit.base.geodesy import polygon_areas
+from sitekit.base.positions import read_position
 from sitekit.base.tables import build
 from sitekit.errors import Fault, InputFault
 from sitekit.pipeline.amendments import amendment_rows, earlier_season
@@ -23,10 +24,8 @@ from sitekit.pipeline.permit_checks import (
     strictest,
 )
 from sitekit.pipeline.permit_texts import open_rows, text_rows
-from sitekit.base.positions import read_position
 from sitekit.pipeline.project import Done, Project
 from sitekit.pipeline.work_outlines import area_row, corner_rows, office_datum, outlines_of, reach_m, section_rows
-from sitekit.season.plan_tables import read_plan, write_plan
 from sitekit.sites.rules import PROTECTED
 
 ROOM_M = 100.0  # of the box within which "outside a forbidden area" is taken
@@ -36,7 +35,7 @@ def run(project: Project, run_id: str) -> Done:
     """Write the tables of the permit packet: work areas, corners, rules, caps, sections, texts, open items."""
     ground = read_ground(project)
     crs = ground.grid.crs
-    tables = read_plan(project.result("season.gpkg"))
+    tables = project.season()
     _check_names(project)
     first = project.settings.permit[0] if project.settings.permit else None
     datum_name = first.datum if first else "WGS 84"
@@ -76,7 +75,7 @@ def run(project: Project, run_id: str) -> Done:
     tables["open_items"] = build("open_items", items)
     earlier = earlier_season(project)
     tables["amendments"] = build("amendments", amendment_rows(earlier, tables, crs) if earlier else [])
-    write_plan(project.target("season.gpkg"), tables, crs)
+    project.write_season(tables, crs)
     return Done(["season.gpkg"], _figures(tables, items, permitted))
 
 

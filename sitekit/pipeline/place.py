@@ -23,7 +23,6 @@ from sitekit.pipeline.free_points import lay_points
 from sitekit.pipeline.given import given_colonies
 from sitekit.pipeline.plotting import Laid, lay_plots, without_plots
 from sitekit.pipeline.project import Done, Project
-from sitekit.season.plan_tables import read_plan, write_plan
 from sitekit.season.records import read_records
 from sitekit.stock.diversity import largest_remainder
 
@@ -44,7 +43,7 @@ class SitePlan:
 def run(project: Project, run_id: str) -> Done:
     """Write the tables `plots` and `colonies`; add to `unplaced`."""
     ground = read_ground(project)
-    tables = read_plan(project.result("season.gpkg"))
+    tables = project.season()
     crs = ground.grid.crs
     outlines = dict(zip(tables["candidates"]["candidate"], tables["candidates"].geometry, strict=True))
     sites = tables["sites"]
@@ -78,7 +77,7 @@ def run(project: Project, run_id: str) -> Done:
     edited = given_colonies(project, tables["plots"], crs)
     tables["colonies"] = build("colonies", unit_rows, points, crs) if edited is None else edited
     tables["unplaced"] = build("unplaced", unplaced)
-    write_plan(project.target("season.gpkg"), tables, crs)
+    project.write_season(tables, crs)
     return Done(["season.gpkg"], _figures(project, tables, plans), _shortfalls(plans, short_tags))
 
 
@@ -274,18 +273,30 @@ def _figures(project: Project, tables: dict[str, pd.DataFrame], plans: list[Site
 
 
 def _shortfalls(plans: list[SitePlan], short_tags: int) -> list[Fault]:
+    """One fault per species and reason: a list of a row per genet would hide what happened."""
+    short: dict[tuple[str, str], dict[str, int]] = {}
+    for plan in plans:
+        for row in plan.unplaced:
+            sites = short.setdefault((str(row["species"]), str(row["reason"])), {})
+            sites[str(row["site"])] = sites.get(str(row["site"]), 0) + int(row["number"])
     found = [
         Fault(
-            f"site {row['site']}, species {row['species']}, genet {row['genet']}",
-            f"{row['number']} units could not be placed: {row['reason']}",
+            f"species {species}",
+            f"{sum(sites.values())} units could not be placed: {reason} (" + _listed(sites) + ")",
             "room for every unit allotted",
             "Add sites, use smaller plots or gaps, or accept the shorter plan; the rows stand in `unplaced`.",
         )
-        for plan in plans
-        for row in plan.unplaced
+        for (species, reason), sites in short.items()
     ]
     if short_tags:
         found.append(
             Fault("tagging", f"{short_tags} tags are missing on the list", "a tag per unit to tag", "Get more tags.")
         )
     return found
+
+
+def _listed(sites: dict[str, int], most: int = 12) -> str:
+    """The sites with the most units missing, `C20: 41, C04: 12, …`."""
+    worst = sorted(sites.items(), key=lambda item: (-item[1], item[0]))
+    more = f", and {len(worst) - most} more sites" if len(worst) > most else ""
+    return "by site " + ", ".join(f"{site}: {n}" for site, n in worst[:most]) + more

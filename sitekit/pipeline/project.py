@@ -3,14 +3,22 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sitekit.base.files import inside
 from sitekit.errors import Fault, FileFault
 from sitekit.season.settings import Settings, read_settings
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from pyproj import CRS
+
+    from sitekit.season.held import HeldSeason
+
+SEASON = "season.gpkg"
 
 
 def _silent(_: str) -> None:
@@ -55,6 +63,24 @@ class Project:
     settings: Settings
     machine: Machine = field(default_factory=Machine)
     results: Path | None = None
+    _held: list[HeldSeason] = field(default_factory=list, init=False, repr=False, compare=False)
+
+    @property
+    def held(self) -> HeldSeason:
+        """The season's tables while a run goes on."""
+        if not self._held:
+            from sitekit.season.held import HeldSeason
+
+            self._held.append(HeldSeason())
+        return self._held[0]
+
+    def season(self, *names: str) -> dict[str, pd.DataFrame]:
+        """Return the season's tables by name, all by default: what the stages before left."""
+        return self.held.read(self.result(SEASON), names or None)
+
+    def write_season(self, tables: Mapping[str, pd.DataFrame], crs: CRS) -> None:
+        """Take the season's tables of a stage; the file is written by the run."""
+        self.held.write(tables, crs)
 
     @property
     def out(self) -> Path:

@@ -14,7 +14,6 @@ from sitekit.outputs.scout_pdf import ScoutBook, ScoutSite, write_forms, write_s
 from sitekit.pipeline.export import CAUTIONS
 from sitekit.pipeline.project import Project
 from sitekit.pipeline.weighing import asked_questions, given_answers
-from sitekit.season.plan_tables import read_plan
 from sitekit.sites.questions import verdicts
 from sitekit.sites.scout import BOTTOM_POINTS, FORM_COLUMNS, GO
 
@@ -57,7 +56,7 @@ def write_scout_files(project: Project, run_id: str, *, uncoded: int | None, ove
         If forms stand there already.
     """
     settings = project.settings
-    tables = read_plan(project.result("season.gpkg"))
+    tables = project.season()
     sites = tables["sites"]
     folder = project.folder / FOLDER
     there = folder / "scout_form.csv"

@@ -15,7 +15,7 @@ from typing import Any
 
 from sitekit.base.files import hash_of
 from sitekit.errors import Fault, FileFault, Shortfall
-from sitekit.pipeline.project import Done, Machine, Project, open_project
+from sitekit.pipeline.project import SEASON, Done, Machine, Project, open_project
 from sitekit.pipeline.skip import Ledger
 from sitekit.season.settings import Settings
 
@@ -189,6 +189,7 @@ def run_stages(plan: Path, machine: Machine | None = None, last: str = "export")
     done: list[str] = []
     skipped: list[str] = []
     seconds: dict[str, float] = {}
+    unnoted: list[tuple[str, str, list[str], dict[str, Any]]] = []  # their tables stand in memory only
     compiling: Any = None
     for stage in chosen:
         if ledger.done(stage.name, keys[stage.name]) and not done:
@@ -204,8 +205,12 @@ def run_stages(plan: Path, machine: Machine | None = None, last: str = "export")
         result: Done = module.run(project, run_id)
         seconds[stage.name] = time.perf_counter() - start
         figures = {**result.figures, SHORTFALLS: [f.as_dict() for f in result.shortfalls]}
-        ledger.note(stage.name, keys[stage.name], result.files, figures)
+        unnoted.append((stage.name, keys[stage.name], result.files, figures))
         done.append(stage.name)
+        if project.held.flush(lambda: project.target(SEASON), now=stage is chosen[-1]):
+            for note in unnoted:
+                ledger.note(*note)
+            unnoted.clear()
     dropped = [
         n for n in names[len(chosen) :] if n in ledger.data["stages"] and ledger.data["stages"][n]["key"] != keys[n]
     ]

@@ -9,5 +9,6 @@
 - settings_decide: the tables of plan.toml that decide where to work: answers, budget, choice, controls, scouting
 - settings: the whole of plan.toml, read with every fault at once
 - plan_tables: season.gpkg, the single truth of a plan
+- held: its tables in memory between the stages of a run
 - records: records.gpkg, what happened
 """
