@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 from sitekit.errors import Faults, FileFault
 
 KELVIN = 273.15  # 0 °C, by definition [K]
-_CELSIUS = ("degc", "c", "celsius", "degree_celsius", "degrees_celsius", "deg_c", "degree_c", "°c")
+CELSIUS = ("degc", "c", "celsius", "degree_celsius", "degrees_celsius", "deg_c", "degree_c", "°c")
 _KELVIN = ("k", "kelvin", "kelvins", "degree_kelvin", "degrees_kelvin")
-UNITS = {**dict.fromkeys(_CELSIUS, "c"), **dict.fromkeys(_KELVIN, "k")}
+UNITS = {**dict.fromkeys(CELSIUS, "c"), **dict.fromkeys(_KELVIN, "k")}
 
 
 @dataclass(frozen=True)

@@ -75,6 +75,7 @@ def align_substrate(
     band: int = 1,
     crs: str | None = None,
     nodata: float | None = None,
+    variable: str | None = None,
 ) -> Aligned:
     """Bring a substrate map onto the grid as codes.
 
@@ -82,7 +83,7 @@ def align_substrate(
     ----------
     path : Path
         A raster of class numbers, or polygons when `field` is given.
-    grid, target, band, crs, nodata
+    grid, target, band, crs, nodata, variable
         As in `align_raster`.
     classes : mapping
         The user's class (number or name, as text) -> class of the standard.
@@ -114,5 +115,14 @@ def align_substrate(
                     "Write the number in quotes.",
                 )
     return align_raster(
-        path, grid, target, kind="class", codes=numbers, band=band, crs=crs, nodata=nodata, name="substrate"
+        path,
+        grid,
+        target,
+        kind="class",
+        codes=numbers,
+        band=band,
+        crs=crs,
+        nodata=nodata,
+        variable=variable,
+        name="substrate",
     )

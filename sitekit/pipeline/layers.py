@@ -21,6 +21,7 @@ from sitekit.layers.points import read_points
 from sitekit.layers.polygons import read_polygons
 from sitekit.layers.protected import RULE_CODES, read_protected
 from sitekit.layers.raster import align_raster, rasterize_polygons
+from sitekit.layers.series import CELSIUS
 from sitekit.layers.source_raster import open_source
 from sitekit.layers.substrate import align_substrate
 from sitekit.layers.tiled import Output
@@ -99,7 +100,9 @@ def _grid(project: Project) -> Grid:
         extent = tuple(float(v) for v in frame.total_bounds)
     elif layers.bathymetry.field is None:
         path = project.input(layers.bathymetry.file, "layers.bathymetry.file")
-        with open_source(path, band=layers.bathymetry.band, crs=layers.bathymetry.crs) as source:
+        with open_source(
+            path, band=layers.bathymetry.band, crs=layers.bathymetry.crs, variable=layers.bathymetry.variable
+        ) as source:
             extent = source.extent
             corners, source_crs = source.corners, source.crs
     else:
@@ -150,6 +153,7 @@ def _depth(project: Project, grid: Grid) -> dict[str, Any]:
             crs=layer.crs,
             scale=vertical.scale,
             nodata=layer.nodata,
+            variable=layer.variable,
             name="depth",
             unit="m",
         )
@@ -183,6 +187,7 @@ def _substrate(project: Project, grid: Grid, layer: Substrate) -> dict[str, Any]
         band=layer.band,
         crs=layer.crs,
         nodata=layer.nodata,
+        variable=layer.variable,
     )
     return _row("substrate", done, unit="class", stated_resolution_m=layer.resolution_m)
 
@@ -311,10 +316,21 @@ def _user_raster(project: Project, grid: Grid, name: str) -> dict[str, Any]:
         band=layer.band,
         crs=layer.crs,
         scale=layer.scale,
+        offset=layer.offset,
         nodata=layer.nodata,
+        variable=layer.variable,
         name=layer.label,
         unit=layer.units,
     )
+    if layer.units.lower().replace(" ", "_") in CELSIUS and done.minimum > 200.0:
+        raise InputFault(
+            Fault(
+                f"layers.rasters.{name}",
+                f"{done.minimum:.1f} to {done.maximum:.1f}, declared as {layer.units}",
+                "sea temperatures in °C",
+                "These look like kelvin: set offset = -273.15.",
+            )
+        )
     return _row(f"rasters.{name}", done, unit=layer.units)
 
 

@@ -35,6 +35,7 @@ class Bathymetry(File):
     depth_error_m: NotNegative
     field: Text | None = None
     band: Annotated[int, Field(ge=1)] = 1
+    variable: Text | None = None
     nodata: float | None = None
     resolution_m: Positive | None = None
 
@@ -45,6 +46,7 @@ class Substrate(File):
     classes: Annotated[dict[str, Text], Field(min_length=1)]
     field: Text | None = None
     band: Annotated[int, Field(ge=1)] = 1
+    variable: Text | None = None
     nodata: float | None = None
     resolution_m: Positive | None = None
 
@@ -94,8 +96,10 @@ class UserRaster(File):
     label: Text
     units: Text
     band: Annotated[int, Field(ge=1)] = 1
+    variable: Text | None = None
     nodata: float | None = None
     scale: float = 1.0
+    offset: float = 0.0
     source: Text
 
 
