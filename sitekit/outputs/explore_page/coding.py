@@ -3,7 +3,7 @@ r"""Responses in 10 bits, spaced so that no combination rule shows the rounding.
 A response r stands as L = −log2 r. A geometric mean moves by at most f(L) = max over shares p of p · 2^(−pL) · ln 2 per
 unit of L: 2^(−L) ln 2 up to L = 1/ln 2, then 1/(eL). Codes are spaced evenly in g(L) = ∫ f: even in r from 1 down to
 1/e, then even in log L. A step of g moves every weighted mean and the lowest response by at most half a step, and a
-geometric mean by at most 1.2 times that (docs/methods-map.md). Exact 0 and unknown have codes of their own. Responses in 8
+geometric mean by at most 1.45 times that (docs/methods-map.md). Exact 0 and unknown have codes of their own. Responses in 8
 bits, even in r, fail: a response of 0.001 that becomes 0 takes the whole score with it.
 """
 
