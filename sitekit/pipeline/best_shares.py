@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import rasterio
+from affine import Affine
 from numpy.typing import NDArray
 from rasterio.features import rasterize
 
@@ -93,10 +94,12 @@ def share_figures(
                 if not shapes:
                     continue
                 passing = score.read(1, window=window) >= np.float32(project.settings.score.passing)
+                t = shares.transform
+                corner = (t.c + t.a * window.col_off, t.f + t.e * window.row_off)
                 owner = rasterize(
                     [(g, i + 1) for i, g in enumerate(candidates.geometry)],
                     out_shape=share.shape,
-                    transform=shares.window_transform(window),
+                    transform=Affine(t.a, 0.0, corner[0], 0.0, t.e, corner[1]),
                     dtype="int32",
                 )
                 owner[~passing] = 0
