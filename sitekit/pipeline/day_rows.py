@@ -79,6 +79,7 @@ def day_rows(
     letters: Mapping[tuple[str, str], str],
     tides: Tides,
     shelter: Shelter,
+    ranks: Mapping[tuple[str, float], int],
     notes: Sequence[str],
 ) -> Rows:
     """Return the tables of the day's work.
@@ -97,6 +98,8 @@ def day_rows(
         Letter of each species and genet.
     tides, shelter
         Of the season.
+    ranks : mapping of (site, direction) to int
+        1 = least sea arriving of all sites for wind from that direction.
     notes : sequence of str
         Sentences for every day.
     """
@@ -156,7 +159,7 @@ def day_rows(
         out.materials += [{"day": day.number, **i} for i in items]
         adhesive = sum(i["number"] for i in items if i["unit"] == "mL")
         spares = sum(p.spare for p in pulls)
-        out.days.append(_day(day, setting, tides, shelter, open_sites, plots, spares, tags, adhesive, notes))
+        out.days.append(_day(day, setting, tides, shelter, ranks, open_sites, plots, spares, tags, adhesive, notes))
         out.dives += [_dive(d, day, setting, rates) for d in day.dives]
     out.materials += [
         {"day": None, **i} for i in _materials(setting, season, season_tags, len(seen), most_pairs=setting.divers // 2)
@@ -218,6 +221,7 @@ def _day(
     setting: Fieldwork,
     tides: Tides,
     shelter: Shelter,
+    ranks: Mapping[tuple[str, float], int],
     open_sites: Sequence[str],
     plots: Sequence[str],
     spares: int,
@@ -260,12 +264,12 @@ def _day(
         "tide_high_m": None if tide is None else tide[1],
         "tide_window": window,
         "limits": "; ".join(lines) or "none given",
-        "alternates": "; ".join(_alternates(s, shelter, open_sites) for s in day.sites) or NO_SHELTER,
+        "alternates": "; ".join(_alternates(s, shelter, ranks, open_sites) for s in day.sites) or NO_SHELTER,
         "note": " ".join(own) or None,
     }
 
 
-def _alternates(site: str, shelter: Shelter, open_sites: Sequence[str]) -> str:
+def _alternates(site: str, shelter: Shelter, ranks: Mapping[tuple[str, float], int], open_sites: Sequence[str]) -> str:
     """Leeward places of one site as text, directions with the same places together."""
     if not shelter:
         return NO_SHELTER
@@ -274,17 +278,27 @@ def _alternates(site: str, shelter: Shelter, open_sites: Sequence[str]) -> str:
     found = [(d, [s for s in places if s in open_sites]) for d, places in leeward_places(shelter, site)]
     if not found:
         return f"{site}: sheltered from every direction"
-    groups: list[tuple[list[float], list[str]]] = []
+    groups: list[tuple[list[float], str]] = []
     for direction, places in found:
-        if groups and groups[-1][1] == places:
+        word = "go to " + "/".join(places) if places else _least_sea(site, direction, ranks, open_sites)
+        if groups and groups[-1][1] == word:
             groups[-1][0].append(direction)
         else:
-            groups.append(([direction], places))
-    text = [
-        (f"{d[0]:03.0f}–{d[-1]:03.0f}°" if len(d) > 1 else f"{d[0]:03.0f}°") + " " + ("/".join(places) or "none")
-        for d, places in groups
-    ]
-    return f"{site} not in the lee of wind from " + ", ".join(text)
+            groups.append(([direction], word))
+    text = [(f"{d[0]:03.0f}–{d[-1]:03.0f}°" if len(d) > 1 else f"{d[0]:03.0f}°") + f": {word}" for d, word in groups]
+    return f"{site} is not in the lee of wind from " + ", ".join(text)
+
+
+def _least_sea(site: str, direction: float, ranks: Mapping[tuple[str, float], int], open_sites: Sequence[str]) -> str:
+    """Where least sea arrives when no open site is sheltered."""
+    known = {s: ranks[(s, direction)] for s in dict.fromkeys([site, *open_sites]) if (s, direction) in ranks}
+    if not known:
+        return "no site known to be in the lee"
+    least = min(known.values())
+    best = [s for s, r in known.items() if r == least]
+    return (
+        "no site in the lee, least sea here" if site in best else "no site in the lee, least sea at " + "/".join(best)
+    )
 
 
 def _dive(dive: Any, day: Day, setting: Fieldwork, rates: Rates) -> dict[str, Any]:

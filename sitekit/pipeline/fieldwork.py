@@ -77,6 +77,7 @@ def run(project: Project, run_id: str) -> Done:
             letters=letters,
             tides=tides,
             shelter=shelter,
+            ranks=_ranks(tables),
             notes=notes,
         )
         made |= {n: getattr(rows, n) for n in ("days", "dives", "pull_list", "crates", "leftovers", "materials")}
@@ -142,6 +143,16 @@ def _shelter(tables: Mapping[str, pd.DataFrame]) -> dict[str, list[tuple[float, 
         for site, direction, word in zip(rows["site"], rows["direction_deg"], rows["shelter"], strict=True):
             found.setdefault(str(site), []).append((float(direction), str(word)))
     return found
+
+
+def _ranks(tables: Mapping[str, pd.DataFrame]) -> dict[tuple[str, float], int]:
+    """Rank of each site for wind from each direction, where it is known."""
+    rows = tables["shelter"].dropna(subset=["rank"]) if "shelter" in tables else []
+    return (
+        {(str(s), float(d)): int(r) for s, d, r in rows[["site", "direction_deg", "rank"]].itertuples(index=False)}
+        if len(rows)
+        else {}
+    )
 
 
 def _queue_sites(work: Fieldwork, tables: Mapping[str, pd.DataFrame]) -> list[str]:

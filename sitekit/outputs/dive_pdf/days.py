@@ -107,18 +107,18 @@ def _first(pack: DayPack, body: Box) -> list[Block]:
         ),
     ]
     columns = [
-        Column("day", 5, "right"),
-        Column("date", 12),
+        Column("day", 6, "right"),
+        Column("date", 17),
         Column("sites", 10),
-        Column("plots", 24),
-        Column("dives", 7, "right"),
-        Column("divers", 7, "right"),
-        Column("cylinders", 9, "right"),
-        Column("units", 7, "right"),
+        Column("plots", 26),
+        Column("dives", 8, "right"),
+        Column("divers", 9, "right"),
+        Column("cylin- ders", 9, "right"),
+        Column("units", 8, "right"),
         Column("fragm. + spares", 11, "right"),
-        Column("leave", 8),
-        Column("back", 8),
-        Column("clock on deck", 9, "right"),
+        Column("leave", 8, "right"),
+        Column("back", 8, "right"),
+        Column("clock on deck", 10, "right"),
     ]
     rows = [
         [
@@ -189,17 +189,17 @@ def _day(pack: DayPack, day: dict[Any, Any], body: Box) -> list[Block]:
 
 def _dives(dives: pd.DataFrame, room: float) -> Listing:
     columns = [
-        Column("dive", 9),
-        Column("pair", 5),
+        Column("dive", 10),
+        Column("pair", 6),
         Column("where", 10),
-        Column("numbers", 14),
-        Column("down–up", 14),
-        Column("depth for plan", 13, "right"),
-        Column("allowed min, by", 15),
-        Column("bottom min", 8, "right"),
-        Column("gas per diver", 10, "right"),
+        Column("numbers", 13),
+        Column("down–up", 15),
+        Column("depth for plan", 14, "right"),
+        Column("allowed min, by", 20),
+        Column("bottom min", 10, "right"),
+        Column("gas per diver", 9, "right"),
         Column("leave at", 10, "right"),
-        Column("note", 26),
+        Column("note", 22),
     ]
     rows = []
     for d in dives.to_dict("records"):
@@ -228,22 +228,29 @@ def _dives(dives: pd.DataFrame, room: float) -> Listing:
 
 
 def _pulls(pulls: pd.DataFrame, room: float) -> Listing:
+    """One line per structure and genet, the crates of its fragments behind it."""
     columns = [
-        Column("structure", 20),
-        Column("species", 10),
-        Column("genet", 14),
-        Column("letter", 7),
+        Column("structure", 16),
+        Column("species", 9),
+        Column("genet", 12),
+        Column("letter", 8),
         Column("take", 7, "right"),
         Column("spare", 7, "right"),
-        Column("crate", 16),
-        Column("taken", 10),
+        Column("into crates", 44),
+        Column("taken", 9),
     ]
-    rows = [
-        [r["structure"], r["species"], r["genet"], r["letter"], r["take"] or "", r["spare"] or "", r["crate"], ""]
-        for r in pulls.to_dict("records")
+    lines: dict[tuple[str, ...], list[Any]] = {}
+    for r in pulls.to_dict("records"):
+        key = (str(r["structure"]), str(r["species"]), str(r["genet"]), str(r["letter"]))
+        line = lines.setdefault(key, [0, 0, []])
+        line[0] += r["take"]
+        line[1] += r["spare"]
+        line[2].append(f"{r['crate']}: {r['take'] + r['spare']}")
+    rows: list[list[object]] = [
+        [*key, take, spare or "", " · ".join(where), ""] for key, (take, spare, where) in lines.items()
     ]
-    total = ["all", "", "", "", int(pulls["take"].sum()), int(pulls["spare"].sum()), "", ""]
-    return Listing(columns, [*rows, total], room, _SIZE)
+    rows.append(["all", "", "", "", int(pulls["take"].sum()), int(pulls["spare"].sum()), "", ""])
+    return Listing(columns, rows, room, _SIZE)
 
 
 def _crates(crates: pd.DataFrame, room: float) -> Listing:
@@ -289,7 +296,13 @@ def _last(pack: DayPack, body: Box) -> list[Block]:
 
 def _labels(pack: DayPack, body: Box) -> list[Draw]:
     """Crate labels to cut out, ten on a sheet."""
-    rows = pack.crates.to_dict("records")
+    rows = []
+    for day in pack.days.to_dict("records"):
+        rows += pack.crates[pack.crates["day"] == day["day"]].to_dict("records")
+        if day["spares"]:
+            rows.append(
+                {"crate": "SPARE", "fragments": day["spares"], "numbers": "", "day": day["day"], "date": day["date"]}
+            )
     across, down = 2, 5
     wide, high = (body[2] - body[0]) / across, (body[3] - body[1] - 20) / down
     pages = [rows[k : k + across * down] for k in range(0, len(rows), across * down)]
@@ -309,7 +322,8 @@ def _labels(pack: DayPack, body: Box) -> list[Draw]:
                     where="crate label",
                 )
                 pen.lines(x + wide / 2, top - 8, fit, align="centre")
-                text = f"{row['fragments']} fragments · numbers {row['numbers']}"
+                many = "fragment" if row["fragments"] == 1 else "fragments"
+                text = f"{row['fragments']} {many}" + (f" · numbers {row['numbers']}" if row["numbers"] else "")
                 fit = fitted(text, (wide - 20, 30), sizes=(13, 11, 9, 8, 7, 6, 5), where="crate label")
                 pen.lines(x + wide / 2, top - high + 50, fit, align="centre")
                 day = f"day {row['day']} · {row['date']}"
