@@ -6,11 +6,9 @@ import geopandas as gpd
 
 from sitekit.outputs.tables import write_colonies_csv
 from sitekit.outputs.vector import write_geojson
-from sitekit.pipeline.diver_files import write_diver_files
 from sitekit.pipeline.fields import read_ground
 from sitekit.pipeline.map_scene import map_norths, map_scene
 from sitekit.pipeline.project import Done, Project
-from sitekit.season.plan_tables import read_plan
 
 CAUTIONS = (
     "Planning aid only: not a permit.",
@@ -24,9 +22,10 @@ def run(project: Project, run_id: str) -> Done:
     """Write GeoJSON, CSV, map and map sheet."""
     from sitekit.outputs.map_html.write import write_map
     from sitekit.outputs.map_sheet import write_map_sheet
+    from sitekit.pipeline.diver_files import write_diver_files
 
     settings = project.settings
-    tables = read_plan(project.result("season.gpkg"))
+    tables = project.season()
     ground = read_ground(project)
     about = {
         "name": settings.plan.name,
