@@ -176,6 +176,14 @@ def picture_file(project: Project) -> Path | None:
     return path
 
 
+def picture_rows(project: Project) -> list[dict[str, Any]]:
+    """Return what was understood of the team's own picture, as a row of `check`; none without a picture."""
+    layer, path = project.settings.layers.picture, picture_file(project)
+    if layer is None or path is None:
+        return []
+    return [{"layer": "layers.picture", "said": check_picture(path), "source": layer.file, "notes": []}]
+
+
 def _responses(project: Project, ground: Ground, criteria: dict[str, list[Criterion]]) -> list[RasterLayer]:
     """Return how well each cell suits each criterion; one layer for species that judge alike."""
     planes, values = responses(project, ground, criteria)

@@ -69,6 +69,16 @@ def lines_of(report: Report) -> list[str]:
             )
         if found["unplaced"]:
             lines.append(f"  not placed: {found['unplaced']} units")
+    if "outline" in figures:
+        found = figures["outline"]
+        lines.append(
+            f"permit packet: {found['work_areas']} work areas, {found['area_m2']:g} m²; caps, areas and dates kept: "
+            f"{found['caps_kept']} of {found['caps']}"
+        )
+        if found["missing_facts"] or found["conflicts"]:
+            lines.append(
+                f"  DRAFT: {found['missing_facts']} facts missing, {found['conflicts']} conflicts; see the open items"
+            )
     if "export" in figures:
         lines.append("wrote " + ", ".join(f"out/{n}" for n in report.files))
     return lines
@@ -82,7 +92,7 @@ def check_plan(plan: Path) -> list[dict[str, Any]]:
     InputFault
         With the faults of settings, criteria, sites and stock together, then those of the layers.
     """
-    from sitekit.pipeline import fields, layers, places, scout, sea_inputs, sea_rules, stocks
+    from sitekit.pipeline import fields, layers, map_scene, places, scout, sea_inputs, sea_rules, stocks
 
     project = open_project(plan)
     all_files_there(project)
@@ -105,7 +115,7 @@ def check_plan(plan: Path) -> list[dict[str, Any]]:
         trial = replace(project, results=Path(folder))
         try:
             figures = layers.run(trial, "check").figures
-            rows = [*figures["layers"], *figures["sea"]]
+            rows = [*figures["layers"], *figures["sea"], *map_scene.picture_rows(project)]
             sea_rules.refuse_flat_heat(trial, fields.species_criteria(project.settings))
         except InputFault as error:
             faults += [f for f in error.faults if f not in faults]

@@ -127,8 +127,10 @@ class NamedPlaces(File):
     radius_m: Positive | None = None
 
 
-class Picture(File):
-    """The team's own picture from above, a GeoTIFF with 8-bit colours, to lay the map on."""
+class Picture(Part):
+    """The team's own picture from above, a GeoTIFF with 8-bit colours and a CRS, to lay the map on."""
+
+    file: Text
 
 
 class Layers(Part):
