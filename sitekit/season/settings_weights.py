@@ -49,3 +49,9 @@ class Sensitivity(Part):
     steady_share: Share = 0.8
     misread_share: Share = 0.16
     depth_error_m: NotNegative | None = None
+
+    @model_validator(mode="after")
+    def _even_draws(self) -> Sensitivity:
+        if self.draws & (self.draws - 1):
+            raise ValueError(f"draws must be a power of two (64, 128, 256 …), got {self.draws}: others are uneven")
+        return self

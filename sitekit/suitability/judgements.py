@@ -188,7 +188,7 @@ def weigh_pairs(
     return Weighed(
         dict(zip(names, result.weights.tolist(), strict=True)),
         "pairwise",
-        result.said(names),
+        f"{len(given)} judgements of pairs: {result.said(names)}",
         result,
         [f"{a} over {b}: {t:g}" for (a, b), t in given.items()],
     )
