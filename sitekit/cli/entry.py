@@ -23,6 +23,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "choose": ("stages", "Stage 5: choose sites."),
     "allocate": ("stages", "Stage 6: hand the stock out to the sites."),
     "place": ("stages", "Stage 7: place every unit."),
+    "outline": ("stages", "Stage 8: draw work areas and check permits."),
     "export": ("stages", "Last stage: write the files people read."),
     "scout": ("scout", "Write waypoints and a form per site to look at."),
     "explore": ("explore", "Write a page on which weights can be tried."),

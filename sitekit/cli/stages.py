@@ -32,4 +32,5 @@ sensitivity = _stage(
 choose = _stage("choose", "Choose the sites to work at.")
 allocate = _stage("allocate", "Hand the nursery's stock out to the chosen sites in exact counts.")
 place = _stage("place", "Place every outplant unit at a safe separation; print figures.")
-export = _stage("export", "Write the files people read: GeoJSON, CSV, map.")
+outline = _stage("outline", "Draw work areas, the rules they meet, and what the permit packet says.")
+export = _stage("export", "Write the files people read: GeoJSON, CSV, map, permit packet.")

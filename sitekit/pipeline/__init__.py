@@ -35,7 +35,7 @@
 - permit_checks: the plan beside what each permit allows, and what each work area meets
 - permit_texts: text blocks for forms, a text per figure, what is still open
 - amendments: what changed since an earlier packet
-- outline: stage 7, work areas, rules and what the permit packet says
+- outline: stage 8, work areas, rules and what the permit packet says
 - shelter: how each site lies to the wind
 - crew: the team's figures as rates: gas, table, boat
 - tides: heights of tide for dives and sheets
@@ -47,6 +47,10 @@
 - responses: how well each cell suits each criterion
 - map_scene: everything the map shows
 - packet: everything the permit packet shows
+- permit_files: the files of the permit packet
+- decision_method: criteria, sensitivity and sources in the decision record
+- decision_sites: answers, sites, budget, scouting and stock in the decision record
+- decision_record: the decision record and its charts
 - warm: kernels compiled beside the first stages
 - export: the last stage, the files people read
 - scout_files: what a team takes along to look at the sites

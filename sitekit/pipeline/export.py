@@ -23,6 +23,7 @@ def run(project: Project, run_id: str) -> Done:
     from sitekit.outputs.map_html.write import write_map
     from sitekit.outputs.map_sheet import write_map_sheet
     from sitekit.pipeline.diver_files import write_diver_files
+    from sitekit.pipeline.permit_files import write_permit_files
 
     settings = project.settings
     tables = project.season()
@@ -57,7 +58,9 @@ def run(project: Project, run_id: str) -> Done:
         files += ["colonies.geojson", "colonies.csv"]
     scene = map_scene(project, ground, tables, run_id, CAUTIONS)
     files += write_diver_files(project, ground, tables, run_id, CAUTIONS)
+    permit_files, unwritten = write_permit_files(project, ground, tables, run_id, CAUTIONS)
+    files += permit_files
     write_map(project.target("map.html"), scene)
     write_map_sheet(project.target("map.pdf"), scene, map_norths(project, scene.grid), settings.outputs.paper)
     files += ["map.html", "map.pdf"]
-    return Done(files, {"candidates": len(candidates), "colonies": len(colonies), "files": files})
+    return Done(files, {"candidates": len(candidates), "colonies": len(colonies), "files": files}, unwritten)

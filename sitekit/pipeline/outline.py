@@ -1,4 +1,4 @@
-"""Stage 7: work areas, the rules they meet, and what the permit packet says, from the season's plots and colonies."""
+"""Stage 8: work areas, the rules they meet, and what the permit packet says, from the season's plots and colonies."""
 
 from __future__ import annotations
 

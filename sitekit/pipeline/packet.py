@@ -14,6 +14,7 @@ from rasterio.windows import Window
 
 from sitekit.base.crs import WGS84, datum_note, transform_points
 from sitekit.base.north import convergence, declination
+from sitekit.base.notation import position_text
 from sitekit.base.positions import read_position
 from sitekit.layers.grid import Grid
 from sitekit.outputs.paper.frame import TitleBlock
@@ -171,13 +172,14 @@ def _marks(project: Project, crs: CRS, public: bool) -> tuple[Mark, ...]:
         wanted.append(("nursery", settings.nursery.name, settings.nursery.at, ""))
     for b in permit.buoys if permit else []:
         removed = f"; removed by {b.removed_by}" if b.removed_by else ""
-        wanted.append(("buoy", b.name, b.at, f"{b.at}|{b.kind or 'not stated'}{removed}"))
+        wanted.append(("buoy", b.name, b.at, f"{b.kind or 'not stated'}{removed}"))
     found = []
     for kind, name, at, note in wanted:
         position = read_position(at, f"{kind} {name}")
         x, y = transform_points([position.lon], [position.lat], WGS84, crs)
         if np.isfinite(x[0]) and np.isfinite(y[0]):
-            found.append(Mark(name, kind, float(x[0]), float(y[0]), note))
+            text = position_text(position.lon, position.lat, "DDM") + ", WGS 84"
+            found.append(Mark(name, kind, float(x[0]), float(y[0]), text, note))
     return tuple(found)
 
 

@@ -54,6 +54,11 @@ def open_rows(
         lacking = first is None or _lacking(first, names)
         if lacking:
             add(what, f"permit[1].{key}")
+    for m in first.materials if first else []:
+        if m.number is None:
+            add(f"number of: {m.item}", "permit[1].materials")
+        if not m.stays and m.removed_by is None:
+            add(f"when it is removed: {m.item}", "permit[1].materials")
     tall = {h.species for h in first.heights} if first else set()
     for s in settings.species:
         if s.code not in tall and not ground.scout:

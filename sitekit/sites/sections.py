@@ -1,7 +1,8 @@
-"""Where a section view is cut: along a tape line, from one side of the work area to the other."""
+"""Where a section view is cut: through most plots, from one side of the work area to the other."""
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 
 import numpy as np
@@ -10,6 +11,8 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 Floats = NDArray[np.float64]
+MOST_JOINED = 12  # plots whose middles are joined
+LEAST_MET_M = 1.0  # a plot that the cut only touches is not shown
 BEYOND = 0.08  # house choice: the cut runs on beyond the outline by this share of its length on each side
 
 
@@ -25,20 +28,24 @@ def section_line(
     plots : sequence of Polygon
         Plots in it.
     axes : sequence of (start, end)
-        Their tape lines. The cut follows the one along which it meets most plots; without any it follows the longer
-        side of the least box round the outline, through its centroid.
+        Their tape lines. The cut follows a tape line, or joins the middles of two plots, whichever meets most plots, then
+        most of their length. Without any it follows the longer side of the least box round the outline, through its
+        centroid.
 
     Returns
     -------
     ndarray, shape (2, 2)
         Easting and northing of both ends [m].
     """
-    best, most = None, -1.0
-    for start, end in axes:
+    best, most = None, (-1, -1.0)
+    middles = [shapely.get_coordinates(p.centroid)[0] for p in plots[:MOST_JOINED]]
+    pairs = [(a, b) for a, b in itertools.combinations(middles, 2) if float(np.hypot(*(b - a))) > 1e-6]
+    for start, end in [*axes, *pairs]:
         line = _across(outline, np.asarray(start, float), np.asarray(end, float))
-        length = float(sum(shapely.LineString(line).intersection(p).length for p in plots))
-        if length > most + 1e-9:
-            best, most = line, length
+        lengths = [float(shapely.LineString(line).intersection(p).length) for p in plots]
+        score = (sum(v > LEAST_MET_M for v in lengths), round(sum(lengths), 6))
+        if score > most:
+            best, most = line, score
     if best is None:
         box = shapely.get_coordinates(shapely.minimum_rotated_rectangle(outline))
         sides = np.hypot(*np.diff(box, axis=0).T)

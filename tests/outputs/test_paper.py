@@ -128,9 +128,9 @@ def test_map_scales_are_round_and_the_largest_that_fits(wide: float, high: float
     assert wide * points_per_metre(scale) <= room[0] * (1 + 1e-6)
     assert high * points_per_metre(scale) <= room[1] * (1 + 1e-6)
     digits = str(scale).rstrip("0") or "1"
-    assert digits in ("1", "2", "25", "5")
+    assert digits in ("1", "125", "15", "2", "25", "3", "4", "5", "75")
     if scale > 10:
-        assert max(wide * points_per_metre(scale) / room[0], high * points_per_metre(scale) / room[1]) >= 0.4 - 1e-9
+        assert max(wide * points_per_metre(scale) / room[0], high * points_per_metre(scale) / room[1]) >= 0.66
 
 
 @given(st.floats(1e-3, 1e6))

@@ -9,12 +9,12 @@ from sitekit.outputs.paper.pen import Pen
 
 # One inch has 72 points and 25.4 mm exactly.
 POINTS_PER_METRE = 72.0 / 0.0254
-_STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)
+_STEPS = (1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 7.5, 10.0)  # as on rulers of draughtsmen
 _BAR_STEPS = (1.0, 2.0, 5.0, 10.0)
 
 
 def map_scale(wide_m: float, high_m: float, room: tuple[float, float]) -> int:
-    """Return the denominator of the largest round scale (1, 2, 2.5, 5 × 10ⁿ) at which an area fits.
+    """Return the denominator of the largest round scale (1, 1.25, 1.5, 2, 2.5, 3, 4, 5, 7.5 × 10ⁿ) at which an area fits.
 
     Parameters
     ----------
@@ -31,7 +31,7 @@ def map_scale(wide_m: float, high_m: float, room: tuple[float, float]) -> int:
     need = max(wide_m / room[0], high_m / room[1], 1e-6) * POINTS_PER_METRE
     power = 10.0 ** math.floor(math.log10(need))
     for step in _STEPS:
-        if step * power >= need * (1 - 1e-9) and step * power >= 10:
+        if step * power >= need * (1 - 1e-9) and step * power >= 10 and step * power % 1 == 0:
             return round(step * power)
     return 10
 

@@ -24,6 +24,7 @@ class Mark:
     kind: str
     easting_m: float
     northing_m: float
+    position: str = ""
     note: str = ""
 
 

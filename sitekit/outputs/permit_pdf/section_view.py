@@ -14,11 +14,11 @@ from sitekit.outputs.paper.pen import Box, Pen
 from sitekit.outputs.paper.scales import bar_step, map_scale, points_per_metre, scale_text
 from sitekit.outputs.permit_pdf.packet import Packet
 
-_EXAGGERATIONS = (50.0, 20.0, 10.0, 5.0, 2.0, 1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01)
-MOST_EXAGGERATION = 10.0  # beyond it a reef looks like a wall
+# Heights over lengths, largest that fits first; beyond 10 a reef looks like a wall (house choice).
+_EXAGGERATIONS = (10.0, 8.0, 6.0, 5.0, 4.0, 3.0, 2.5, 2.0, 1.5, 1.0, 0.75, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01)
 
 
-def section(pen: Pen, box: Box, packet: Packet, area: str, denominator: int, code: str) -> None:
+def section(pen: Pen, box: Box, packet: Packet, area: str, code: str) -> None:
     """Draw the section view of a work area in a box.
 
     Parameters
@@ -31,8 +31,6 @@ def section(pen: Pen, box: Box, packet: Packet, area: str, denominator: int, cod
         With the profile and the plots.
     area : str
         Work area.
-    denominator : int
-        Of the plan view; the section takes it too where it fits.
     code : str
         Letters of its ends, `A` for A–A′.
     """
@@ -46,10 +44,10 @@ def section(pen: Pen, box: Box, packet: Packet, area: str, denominator: int, cod
         pen.box(box, 0.5)
         return
     pen.box(box, 0.5)
-    frame = (box[0] + 58, box[1] + 26, box[2] - 70, box[3] - 16)
+    frame = (box[0] + 58, box[1] + 31, box[2] - 70, box[3] - 16)
     room = (frame[2] - frame[0], frame[3] - frame[1])
     length = float(at[-1])
-    scale = denominator if length * points_per_metre(denominator) <= room[0] else map_scale(length, 0.0, room)
+    scale = map_scale(length, 0.0, room)
     wide = points_per_metre(scale)
     water = packet.water
     later = max([h.later_cm or h.now_cm for h in packet.heights], default=0.0) / 100
@@ -57,9 +55,7 @@ def section(pen: Pen, box: Box, packet: Packet, area: str, denominator: int, cod
     low_m = float(np.nanmax(depth))
     top_m = max(top_m, later - float(np.nanmin(depth)) if later else 0.0)
     span = (top_m + low_m) * 1.06 + 0.2
-    times = next(
-        (e for e in _EXAGGERATIONS if e <= MOST_EXAGGERATION and span * wide * e <= room[1]), _EXAGGERATIONS[-1]
-    )
+    times = next((e for e in _EXAGGERATIONS if span * wide * e <= room[1]), _EXAGGERATIONS[-1])
     high = wide * times
     left = frame[0] + (room[0] - length * wide) / 2
 
@@ -78,6 +74,23 @@ def section(pen: Pen, box: Box, packet: Packet, area: str, denominator: int, cod
     right = left + length * wide
     _waters(pen, packet, place, at, box)
     _axes(pen, place, length, low_m, left, right, frame, code)
+    _explain(pen, packet, box)
+
+
+def _explain(pen: Pen, packet: Packet, box: Box) -> None:
+    """Say what the lines mean, in the lower left corner."""
+    said = ["hatched: bottom"]
+    if len(packet.plots):
+        said.append("thick: plots crossed")
+        if packet.heights:
+            said.append("thin: units when planted")
+        years = sorted({h.later_years for h in packet.heights if h.later_years is not None})
+        if years:
+            said.append("dashed: after " + ", ".join(f"{y:g}" for y in years) + " years")
+    if packet.plots is not None and len(packet.plots) and not packet.heights:
+        said.append("heights of units not stated")
+    fit = fitted("; ".join(said), (box[2] - box[0] - 8, 8), sizes=(5.8, 5.4, 5), where="signs of the section")
+    pen.lines(box[0] + 4, box[1] + 8, fit)
 
 
 def _floor(pen: Pen, place: Any, at: Any, depth: Any, frame: Box) -> None:
@@ -162,12 +175,12 @@ def _axes(pen: Pen, place: Any, length: float, low_m: float, left: float, right:
     pen.line([(right, frame[1]), (right, frame[3])], 0.4)
     pen.text(left - 4, frame[1] - 18, code, 8, bold=True, align="centre")
     pen.text(right + 4, frame[1] - 18, f"{code}′", 8, bold=True, align="centre")
-    step = bar_step(max(length / 4, 1e-3))
+    step = bar_step(max(length / 5, 1e-3))
     for k in range(math.floor(length / step + 1e-9) + 1):
         x = float(place([k * step], [0])[0][0])
         pen.line([(x, frame[1]), (x, frame[1] - 3)], 0.4)
         pen.text(x, frame[1] - 10, f"{k * step:g}", 6, align="centre")
-    pen.text((left + right) / 2, frame[1] - 19, "m from the western end of the cut", 6, align="centre")
+    pen.text((left + right) / 2, frame[1] - 19, "m along the cut from its western end", 6, align="centre")
     step = bar_step(max(low_m / 3, 0.1))
     for k in range(math.floor(low_m / step + 1e-9) + 1):
         y = float(place([0], [k * step])[0][1])

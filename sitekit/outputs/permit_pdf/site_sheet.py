@@ -76,9 +76,7 @@ def site_sheet(
     panel = (body[0], body[1] + SECTION + 4, body[2], body[1] + SECTION + 4 + PANEL)
     _corner_list(pen, (panel[0], panel[1], panel[0] + 300, panel[3]), packet, rows, corners_on)
     _norths(pen, (panel[0] + 306, panel[1], panel[2], panel[3]), packet, str(first["work_area"]), window)
-    section(
-        pen, (body[0], body[1], body[2], body[1] + SECTION), packet, str(first["work_area"]), window.denominator, "A"
-    )
+    section(pen, (body[0], body[1], body[2], body[1] + SECTION), packet, str(first["work_area"]), "A")
 
 
 def plan_view(pen: Pen, window: Window, packet: Packet, rows: Any) -> chart.Legend:
@@ -214,20 +212,25 @@ def _plot_names(pen: Pen, window: Window, packet: Packet) -> None:
             x, y = window.points([(middle.x, middle.y)])[0]
             wide = float(row.width_m) * window.per_metre / 2
             role = "" if row.role == "planted" else f" ({row.role})"
-            places = [(x, y - 2.3, "centre"), *sign_places(x, y, wide + 3)]
+            high = row.geometry.bounds
+            tall = (high[3] - high[1]) * window.per_metre / 2
+            over = min(float(row.width_m), high[3] - high[1]) * window.per_metre > 16
+            places = [(x, y - 2.3, "centre")] if over else []
+            places += _beside(x, y, (high[2] - high[0]) * window.per_metre / 2 + 4, tall + 4)
+            places += _beside(x, y, wide + 3, wide + 3)
             pen.try_text(places, f"{row.plot}{role}", 6.5, inside=window.box)
 
 
-def sign_places(x: float, y: float, gap: float) -> list[Any]:
-    """Return places for a name beside a plot of half a width of `gap` [pt]."""
+def _beside(x: float, y: float, across: float, up: float) -> list[Any]:
+    """Return places for a name beside a box round (x, y), half of which is `across` wide and `up` high [pt]."""
     return [
         spot
-        for k in (1.0, 1.6, 2.4)
+        for k in (1.0, 1.5, 2.2)
         for spot in (
-            (x + gap * k, y - 2.3, "left"),
-            (x - gap * k, y - 2.3, "right"),
-            (x, y + gap * k, "centre"),
-            (x, y - gap * k - 6, "centre"),
+            (x, y + up * k, "centre"),
+            (x, y - up * k - 5, "centre"),
+            (x + across * k, y - 2.3, "left"),
+            (x - across * k, y - 2.3, "right"),
         )
     ]
 

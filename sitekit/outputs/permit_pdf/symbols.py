@@ -140,8 +140,7 @@ def mark_swatch(mark: Callable[..., None], *more: Any) -> Draw:
 def legend(pen: Pen, box: Box, items: Sequence[tuple[str, Draw]], *, size: float = 6.5) -> float:
     """Draw the legend in rows from the top of a box; return the lower edge of the last row [pt].
 
-    Texts too wide for a row are set smaller, to 4.5 pt at least, then cut at their end with an ellipsis: full names stand
-    in the tables.
+    A text too wide for a row ends in an ellipsis: full names stand in the tables.
     """
     swatch, gap, high = 18.0, 9.0, size * 1.35 + 2
     x, y = box[0], box[3] - high

@@ -43,14 +43,16 @@ def table_blocks(packet: Packet, room: float, *, corners_of: Sequence[str]) -> l
         table(ALL_CORNERS_TITLE, *_corners(many))
     if not packet.scout:
         table("Planting", *_planting(packet))
-        table("Planned and permitted", *_permitted(packet))
+        for permit in dict.fromkeys(packet.permitted["permit"].tolist()):
+            own = packet.permitted[packet.permitted["permit"] == permit]
+            table(f"Planned and permitted: {permit}", *_permitted(own))
     table("Rules: what each area touches or must keep clear of", *_rules(packet))
     if not packet.scout:
         table("What is brought to the bottom, what stays, what is removed by when", *_materials(packet))
         buoys = [m for m in packet.marks if m.kind == "buoy"]
         if buoys:
             table("Marker buoys", [Column("buoy", 1), Column("position", 2.4), Column("what", 3)],
-                  [(m.name, m.note.split("|")[0], m.note.split("|")[-1]) for m in buoys])  # fmt: skip
+                  [(m.name, m.position, m.note) for m in buoys])  # fmt: skip
         table("Monitoring", [Column("when", 1), Column("what", 3)], list(packet.monitoring))
     if packet.facts:
         table("Facts as the team states them", [Column("fact", 1), Column("statement", 4)], list(packet.facts))
@@ -141,23 +143,14 @@ def _planting(packet: Packet) -> Table:
     ]  # fmt: skip
 
 
-def _permitted(packet: Packet) -> Table:
-    columns = [
-        Column("permit", 2),
-        Column("what", 2.6),
-        Column("planned", 1.8),
-        Column("permitted", 2),
-        Column("kept", 0.6),
-    ]
-    return columns, [
-        (r.permit, r.what, r.planned, r.permitted, "yes" if r.kept else "NO")
-        for r in packet.permitted.itertuples(index=False)
-    ]
+def _permitted(own: pd.DataFrame) -> Table:
+    columns = [Column("what", 3), Column("planned", 2.2), Column("permitted", 2.6), Column("kept", 0.6)]
+    return columns, [(r.what, r.planned, r.permitted, "yes" if r.kept else "NO") for r in own.itertuples(index=False)]
 
 
 def _rules(packet: Packet) -> Table:
-    columns = [Column("area", 0.9), Column("meets", 2.4), Column("rule", 1.2), Column("inside", 0.7),
-               Column("overlap", 1.3, "right"), Column("%", 0.6, "right"), Column("verdict; permit", 3.6)]  # fmt: skip
+    columns = [Column("area", 0.8), Column("meets", 2.2), Column("rule", 1.1), Column("inside", 0.6),
+               Column("overlap", 1.1, "right"), Column("%", 0.5, "right"), Column("verdict; permit; distances", 4.6)]  # fmt: skip
     rows: list[Any] = []
     for name in packet.areas["work_area"]:
         own = packet.rules[packet.rules["work_area"] == name]
@@ -172,11 +165,11 @@ def _rules(packet: Packet) -> Table:
             )  # fmt: skip
         others = own[~own.index.isin(touched.index)].sort_values(["distance_m", "name"], kind="stable")
         said = "; ".join(
-            f"{r.kind} {r.name} {r.distance_m:,.0f} m"
-            + ("" if pd.isna(r.keep_clear_m) else f" (keeps {r.keep_clear_m:g} m)")
+            f"{r.name} ({r.kind}) {r.distance_m:,.0f} m"
+            + ("" if pd.isna(r.keep_clear_m) else f", {r.keep_clear_m:g} m to be kept")
             for r in others.itertuples(index=False)
         )
-        rows.append((name, "nearest of the others", "", "no", "0 m²", "0", said or "no other layer was given"))
+        rows.append((name, "nearest of the others", "", "", "", "", said or "no other layer was given"))
     return columns, rows
 
 

@@ -18,7 +18,9 @@ from sitekit.outputs.permit_pdf.packet import Packet
 from sitekit.outputs.permit_pdf.site_sheet import land
 from sitekit.outputs.permit_pdf.window import Window, window_on
 
-PANEL, CAPTION = 92.0, 11.0  # heights [pt]
+PANEL, CAPTION = 88.0, 11.0  # heights [pt]
+LEGENDS = (13.0, 35.0)  # of the upper and the lower map
+WIDE_SHARE = 0.4  # of the height goes to the upper map
 LEAST_SYMBOL_PT = 5.0  # smaller outlines are drawn as marks
 
 
@@ -26,27 +28,24 @@ def vicinity_sheet(pen: Pen, number: int, total: int, frame: Frame, packet: Pack
     """Draw the vicinity sheet: wide map above, close map below, norths and scale bars."""
     body = frame.body
     frame.draw(pen, number, total, "Vicinity" if not packet.scout else "Vicinity of the areas to scout", "as shown")
-    high = (body[3] - body[1] - PANEL - 2 * CAPTION - 44) / 2
-    wide_box = (body[0], body[3] - CAPTION - high, body[2], body[3] - CAPTION)
-    close_box = (body[0], wide_box[1] - CAPTION - high - 20, body[2], wide_box[1] - CAPTION - 20)
-    close = window_on(tuple(packet.areas.total_bounds), close_box, margin=0.15)
+    room = body[3] - body[1] - PANEL - 2 * CAPTION - LEGENDS[0] - LEGENDS[1]
+    wide_box = (body[0], body[3] - CAPTION - WIDE_SHARE * room, body[2], body[3] - CAPTION)
+    top = wide_box[1] - LEGENDS[0] - CAPTION
+    close_box = (body[0], top - (1 - WIDE_SHARE) * room, body[2], top)
+    close = window_on(tuple(packet.areas.total_bounds), close_box, margin=0.12)
     wide = window_on(_wide_bounds(packet, close), wide_box, margin=0.1)
     items = _map(pen, wide, packet, close)
     _caption(pen, wide, body, f"Vicinity, {scale_text(wide.denominator)}{_harbour_text(packet)}")
-    sign.legend(pen, (body[0], wide_box[1] - 20, body[2], wide_box[1] - 1), items)
+    sign.legend(pen, (body[0], wide_box[1] - LEGENDS[0], body[2], wide_box[1] - 1), items)
     items = _map(pen, close, packet, None)
-    _caption(pen, close, body, f"Work areas, {scale_text(close.denominator)}" if not packet.scout else
-             f"Areas to scout, {scale_text(close.denominator)}")  # fmt: skip
-    sign.legend(pen, (body[0], close_box[1] - 20, body[2], close_box[1] - 1), items)
-    draw_norths(pen, body[0], body[1], packet.norths[""], (240.0, PANEL - 6))
-    scale_bars(pen, body[0] + 262, body[1] + 34, close.denominator, 200.0)
-    pen.text(body[0] + 262, body[1] + 78, f"scale bars of the lower map, {scale_text(close.denominator)}", 6.5)
-    _wide_bar(pen, body, wide)
-
-
-def _wide_bar(pen: Pen, body: Box, wide: Window) -> None:
-    scale_bars(pen, body[0] + 262, body[1] - 16, wide.denominator, 200.0)
-    pen.text(body[0] + 262 + 212, body[1] + 10, "upper map", 6.5)
+    named = "Work areas" if not packet.scout else "Areas to scout"
+    _caption(pen, close, body, f"{named}, {scale_text(close.denominator)}")
+    sign.legend(pen, (body[0], close_box[1] - LEGENDS[1], body[2], close_box[1] - 1), items)
+    draw_norths(pen, body[0], body[1], packet.norths[""], (210.0, PANEL - 6))
+    for k, (name, window) in enumerate((("upper map", wide), ("lower map", close))):
+        x = body[0] + 222 + k * (body[2] - body[0] - 222) / 2
+        scale_bars(pen, x, body[1] + 20, window.denominator, (body[2] - body[0] - 222) / 2 - 6)
+        pen.text(x + 4, body[1] + 66, f"{name}, {scale_text(window.denominator)}", 6.5)
 
 
 def _wide_bounds(packet: Packet, close: Window) -> Box:

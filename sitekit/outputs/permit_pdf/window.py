@@ -74,7 +74,7 @@ class Window:
         return float(lon.min()), float(lat.min()), float(lon.max()), float(lat.max())
 
 
-def window_on(bounds: Box, box: Box, *, margin: float = 0.12, least_m: float = 20.0) -> Window:
+def window_on(bounds: Box, box: Box, *, margin: float = 0.08, least_m: float = 20.0) -> Window:
     """Return the map at the largest round scale that shows an extent with a margin.
 
     Parameters
