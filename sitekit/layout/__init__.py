@@ -7,6 +7,7 @@
 - portfolio: the layouts that compete on one bottom
 - spacing: as many points as fit, or the best N
 - mixed: several species together, a separation per pair
+- hulls: what convex pieces of bottom can hold
 - bound: what no layout can beat
 - capacity: how many units a bottom holds, beside its bound
 - tape: along and offset beside a line between two pins

@@ -5,8 +5,8 @@ point, so the Voronoi cell cut to the radius d/√3 holds at least the regular h
 A = (√3/2) d². These cut cells are disjoint and lie in S dilated by d/√3. Hence N · A ≤ area of the dilated set. The same
 holds for any radius ρ from d/2 to d/√3 with the disc of radius ρ less six segments (`least_area`); a small ρ is better on
 thin bottom. Cells less than 2ρ apart form a group; groups do not share dilated area, so their bounds, rounded down, add
-up, and more room never lowers the sum. A group whose diameter is below d holds one point. docs/methods-layout.md has the
-proof in full.
+up. A group whose diameter is below d holds one point. Groups whose convex hulls come near each other form a cluster; it
+holds no more than its hull can (`hulls`). docs/methods-layout.md has the proofs in full.
 """
 
 from __future__ import annotations
@@ -15,11 +15,13 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from scipy import ndimage
 
 from sitekit.base.compiled import compiled
 from sitekit.errors import Faults
+from sitekit.layout.hulls import clusters, most_in_convex
 
 Flags = NDArray[np.bool_]
 Floats = NDArray[np.float64]
@@ -89,7 +91,7 @@ def bound(
     if not allowed.any():
         return Bound(0, 0.0)
     d = separation_m / cell_m * (1.0 - 1e-9)  # in cells from here on; corners of a square exactly d apart still count
-    count = min(_count(allowed, d, d * share) for share in RADII)
+    count = _count(allowed, d)
     if wanted is not None:
         count = min(count, wanted)
     return Bound(count, _value(allowed, score, d, math.sqrt(3.0) / 2.0 * d * d, count))
@@ -116,9 +118,24 @@ def least_area(separation: float, radius: float) -> float:
     return radius * radius * (math.pi - 6.0 * (angle - math.sin(angle) * cosine))
 
 
-def _count(allowed: Flags, d: float, radius: float) -> int:
-    """Sum the bounds of groups of cells whose dilated sets do not meet."""
-    group, groups = _groups(allowed, 2.0 * radius)
+def _count(allowed: Flags, d: float) -> int:
+    """Sum over clusters the least of what dilated areas of several radii and the convex hull allow."""
+    widest, groups = _groups(allowed, 2.0 * max(RADII) * d)
+    runs = _runs(allowed, widest)
+    cluster, hulls = clusters(*runs, groups, 2.0 * max(RADII) * d)
+    most = most_in_convex(shapely.area(hulls), shapely.length(hulls), d)
+    for share in RADII:
+        own, number = (widest, groups) if share == max(RADII) else _groups(allowed, 2.0 * share * d)
+        counts, somewhere = _by_area(allowed, own, number, d, share * d)
+        of = cluster[widest[somewhere]]
+        most = np.minimum(most, np.bincount(of, counts, minlength=most.size).astype(np.int64))
+    return int(most.sum())
+
+
+def _by_area(
+    allowed: Flags, group: Ints, groups: int, d: float, radius: float
+) -> tuple[Floats, tuple[NDArray[np.intp], NDArray[np.intp]]]:
+    """Bound each group by its dilated area, or by one point; return also a cell of each."""
     cells = np.nonzero(allowed)
     of = group[cells]
     low = np.full((2, groups), np.iinfo(np.int64).max)
@@ -130,7 +147,9 @@ def _count(allowed: Flags, d: float, radius: float) -> int:
     small = (sides**2).sum(axis=0) < d * d  # its diameter is below d
     areas = _areas(*_runs(allowed, group), allowed.shape[0], radius, int(math.ceil(radius)) + 1, groups)
     most = np.maximum(np.floor(areas / least_area(d, radius) * (1.0 + _FLOOR) + _FLOOR), 1.0)
-    return int(np.where(small, 1.0, most).sum())
+    some = np.empty(groups, np.int64)
+    some[of] = np.arange(of.size)
+    return np.where(small, 1.0, most), (cells[0][some], cells[1][some])
 
 
 def _groups(allowed: Flags, link: float) -> tuple[Ints, int]:

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
@@ -19,6 +20,7 @@ from scipy.spatial import cKDTree
 from sitekit.base.sources import shared_file
 from sitekit.errors import InputFault
 from sitekit.layout.bound import bound, least_area
+from sitekit.layout.hulls import most_in_convex
 from sitekit.layout.spacing import place
 
 ROWS = json.loads(shared_file("reference/packing.json").read_text(encoding="utf-8"))
@@ -50,14 +52,45 @@ def test_the_bound_of_a_square_covers_its_optimum(n: int, d: float) -> None:
     assert bound(allowed, even(allowed), cell_m=0.05, separation_m=d).count >= n
 
 
-def test_the_bound_of_a_large_square_is_the_dilated_area_over_the_hexagon() -> None:
-    """Closed form: (a² + 4 a r + π r²) / ((√3/2) d²) with r = d/√3; conservative, so never below, and within 0.5 %."""
+def test_the_bound_of_a_square_is_that_of_its_convex_hull() -> None:
+    """Closed form: ⌊2 a² / (√3 d²) + 2 a / d + 1⌋, less than the dilated area allows."""
     d, a = 1.2, 100.0
-    r = d / math.sqrt(3.0)
-    exact = (a * a + 4 * a * r + math.pi * r * r) / (math.sqrt(3.0) / 2.0 * d * d)
     allowed = np.ones((200, 200), bool)
     found = bound(allowed, even(allowed), cell_m=0.5, separation_m=d).count
+    assert found == math.floor(2 * a * a / (math.sqrt(3.0) * d * d) + 2 * a / d + 1)
+
+
+def test_the_bound_of_a_large_ring_is_the_dilated_area_over_the_hexagon() -> None:
+    """Closed form: a square of 100 m with a hole of 60 m, dilated by r = d/√3; never below, and within 0.5 %."""
+    d, a, b = 1.2, 100.0, 60.0
+    r = d / math.sqrt(3.0)
+    exact = (a * a + 4 * a * r + math.pi * r * r - (b - 2 * r) ** 2) / (math.sqrt(3.0) / 2.0 * d * d)
+    allowed = np.ones((200, 200), bool)
+    allowed[40:160, 40:160] = False
+    found = bound(allowed, even(allowed), cell_m=0.5, separation_m=d).count
     assert math.floor(exact) <= found <= 1.005 * exact
+
+
+def test_a_long_strip_is_bounded_by_its_hull_and_a_bent_one_by_its_dilated_area() -> None:
+    """Closed form for 2 m × 100 m at 1 m: ⌊2 · 200 / √3 + 102 + 1⌋ = 333; two arms at a right angle have a large hull."""
+    strip = np.ones((4, 200), bool)
+    assert bound(strip, even(strip), cell_m=0.5, separation_m=1.0).count == 333
+    bent = np.zeros((200, 200), bool)
+    bent[:4], bent[:, :4] = True, True
+    assert 2 * 333 <= bound(bent, even(bent), cell_m=0.5, separation_m=1.0).count <= 2 * 400
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.tuples(st.floats(0, 6), st.floats(0, 6)), min_size=1, max_size=40))
+def test_no_packing_of_a_convex_hull_beats_oler(points: list[tuple[float, float]]) -> None:
+    """Points at least 1 apart, taken greedily, number at most what their own hull allows: the proof for convex sets."""
+    kept: list[tuple[float, float]] = []
+    for p in points:
+        if all(math.dist(p, q) >= 1.0 for q in kept):
+            kept.append(p)
+    hull = shapely.convex_hull(shapely.multipoints(kept))
+    perimeter = hull.length * (2.0 if hull.geom_type == "LineString" else 1.0)
+    assert len(kept) <= most_in_convex(np.array([hull.area]), np.array([perimeter]), 1.0)[0]
 
 
 def test_two_cells_too_close_for_two_points_hold_one_whatever_joins_them() -> None:
