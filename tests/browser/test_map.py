@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import importlib.util
+import io
 import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from geographiclib.geodesic import Geodesic
+from PIL import Image
+from pyproj import Transformer
 
+from sitekit.outputs.map_html.scene import RasterLayer
 from sitekit.outputs.map_html.write import write_map
 
 CHROMIUM = Path("/usr/bin/chromium")
@@ -159,13 +164,93 @@ def test_a_plan_across_180_degrees_opens(opened: Any) -> None:
     assert _quiet(page)
 
 
-def test_printing_takes_one_page(opened: Any) -> None:
-    """The legend would come out on a second sheet."""
-    import io
-
+@pytest.mark.parametrize("text", ["", " a very long name indeed" * 6])
+def test_printing_takes_one_page_with_all_of_it(opened: Any, text: str) -> None:
+    """The legend would come out on a second sheet, or its end and the cautions would be cut."""
     import pdfplumber
 
-    page = opened(made.scene())
+    page = opened(made.scene(text=text, cautions=tuple(f"Caution {k}." for k in range(9))))
     with pdfplumber.open(io.BytesIO(page.pdf(prefer_css_page_size=True, print_background=True))) as pdf:
         assert len(pdf.pages) == 1
-        assert "Cautions" in pdf.pages[0].extract_text()
+        words = pdf.pages[0].extract_text()
+        assert "Page 1 of 1" in words
+        assert "Scale about 1 : " in words
+        assert "Caution 8." in words
+        assert "Existing colonies: outplant" in words
+
+
+@pytest.mark.parametrize("west", [166_100.0, 500_000.0, 830_000.0])
+def test_overlays_lie_where_they_belong_on_the_screen(opened: Any, west: float) -> None:
+    """A cell would be drawn beside its place: three cells found in a screenshot, against pyproj, half a cell at most.
+
+    Edge and middle of a zone: at the edge north is turned by about a degree.
+    """
+    at = made.grid(60, 80, 2.0, west=west)
+    cells = {1: (5, 6), 2: (54, 40), 3: (20, 73)}
+    codes = np.zeros(at.shape, np.uint8)
+    for code, (row, col) in cells.items():
+        codes[row, col] = code
+    layer = RasterLayer("marks", "Marks", "", codes, classes={1: "a", 2: "b", 3: "c"}, ramp="classes", opacity=1.0)
+    nothing = dict.fromkeys(("candidates", "sites", "plots", "tape_lines", "work_areas", "protected", "existing"))
+    page = opened(made.scene(at, colonies=1, rasters=(layer,), reasons=(), depth=None, **nothing))
+    page.evaluate("() => { sitekit.state.show('colonies', false); }")
+    page.wait_for_timeout(150)
+    shot = np.asarray(Image.open(io.BytesIO(page.screenshot())).convert("RGB")).astype(int)
+    box = page.locator(".sk-map").bounding_box()
+    to = Transformer.from_crs(at.crs, 4326, always_xy=True)
+    east, north = at.centres()
+    legend = page.evaluate("() => sitekit.state.rasters[0].legend.map((r) => r[0])")
+    for code, (row, col) in cells.items():
+        colour = [int(legend[code - 1][k : k + 2], 16) for k in (1, 3, 5)]
+        rows, cols = np.nonzero((np.abs(shot - colour).max(axis=2) <= 2)[:, : int(box["x"] + box["width"])])
+        lon, lat = to.transform(east[col], north[row])
+        want = page.evaluate(
+            "([a, b]) => { const p = sitekit.state.map.latLngToContainerPoint([a, b]); return [p.x, p.y]; }", [lat, lon]
+        )
+        pixels = page.evaluate("() => sitekit.state.perMetre()") * 2.0 / np.cos(np.radians(lat))  # a cell on the screen
+        off = np.hypot(cols.mean() + 0.5 - box["x"] - want[0], rows.mean() + 0.5 - box["y"] - want[1])
+        assert off < 0.5 * pixels
+
+
+def test_the_legend_follows_layer_and_opacity(opened: Any) -> None:
+    """The legend would explain a layer that is not shown, or in colours that are not."""
+    page = opened(made.scene())
+    page.select_option("#sk-raster", "1")
+    assert "substrate" in page.locator("#sk-legend").inner_text()
+    page.evaluate("() => sitekit.state.fade(0.4)")
+    swatch = page.locator("#sk-legend .sk-swatch").first.evaluate("(n) => getComputedStyle(n).backgroundColor")
+    assert swatch.endswith("0.4)")
+    page.select_option("#sk-raster", "-1")
+    assert "substrate" not in page.locator("#sk-legend").inner_text()
+
+
+def test_moving_a_hundred_thousand_colonies_takes_less_than_a_blink(opened: Any) -> None:
+    """The map would stick to the hand (issue: pan and zoom < 0.7 s)."""
+    page = opened(made.scene(colonies=100_000))
+    took = page.evaluate(
+        """async () => {
+          const map = sitekit.state.map, ms = [];
+          const frame = () => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)));
+          for (const move of [() => map.zoomIn(2), () => map.panBy([180, 90], { animate: false }), () => map.zoomIn(2),
+            () => map.panBy([-150, 60], { animate: false }), () => map.zoomOut(3)]) {
+            const start = performance.now(); move(); await frame(); ms.push(performance.now() - start);
+          }
+          return ms;
+        }"""
+    )
+    assert max(took) < 700
+    assert _quiet(page)
+
+
+def test_a_phone_that_blocks_scripts_sees_a_picture(browser: Any, tmp_path: Path) -> None:
+    """The page would be blank where scripts are blocked."""
+    write_map(tmp_path / "map.html", made.scene())
+    context = browser.new_context(java_script_enabled=False, viewport={"width": 390, "height": 800})
+    try:
+        page = context.new_page()
+        page.goto((tmp_path / "map.html").as_uri())
+        assert page.locator("img[alt^='Still picture']").is_visible()
+        assert page.locator(".sk-about").is_visible()
+        assert page.evaluate("() => document.documentElement.scrollWidth") <= 390
+    finally:
+        context.close()
