@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from sitekit.cli.entry import COMMANDS
+from sitekit.pipeline.stages import STAGES
 from tests.season.conftest import Ran, command, digests
 
 # issue 2, Outputs: the files people read, per species where a species stands in the name
@@ -72,7 +73,7 @@ def test_an_unchanged_run_skips_all_and_imports_nothing_heavy(demo: Ran, tmp_pat
     took = time.perf_counter() - start
     answer = json.loads(done.stdout)
     assert answer["done"] == []
-    assert answer["skipped"] == ["layers", "score", "candidates", "choose", "allocate", "place", "export"]
+    assert answer["skipped"] == [s.name for s in STAGES]
     assert json.loads(done.stderr.splitlines()[-1]) == [0, []]
     assert digests(folder) == before
     assert took < 3.0  # issue 2, Reach: unchanged re-run < 3 s
@@ -132,7 +133,7 @@ def test_the_list_of_commands_names_each_once() -> None:
     assert [n for n in listed if n in COMMANDS] == list(COMMANDS)
 
 
-@pytest.mark.parametrize("name", ["check", "run", "layers", "score", "candidates", "choose", "allocate", "place"])
+@pytest.mark.parametrize("name", ["check", "run", *(s.name for s in STAGES)])
 def test_json_goes_alone_to_standard_output(small: Ran, tmp_path: Path, name: str) -> None:
     """A program that reads the answer would stumble over lines meant for people."""
     folder = shutil.copytree(small.folder, tmp_path / "patch")
