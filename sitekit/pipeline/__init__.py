@@ -30,6 +30,8 @@
 - sensitivity: stage 4, whether the ranking holds
 - choose: stage 4, which sites to work at
 - allocate: stage 5, who gets which genets
+- set_pins: pins as they were set, read, checked, appended to the records
+- pins: plots follow their pins
 - place: stage 6, where each unit stands
 - work_outlines: outlines whose corners are the printed ones
 - permit_checks: the plan beside what each permit allows, and what each work area meets
@@ -43,6 +45,7 @@
 - day_rows: a queue of days as tables
 - fieldwork: waypoints and sheets; days, dives, harvests, materials
 - packs: the season's tables as what divers and leader carry
+- fieldwork_report: what `sitekit fieldwork` prints
 - diver_files: sheets, day plan, waypoints, the dives as a table
 - responses: how well each cell suits each criterion
 - map_scene: everything the map shows

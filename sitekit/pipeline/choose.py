@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from sitekit.base.files import write_json
 from sitekit.base.tables import build
 from sitekit.errors import Fault, InputFault
 from sitekit.pipeline.control_areas import control_areas
@@ -15,7 +16,7 @@ from sitekit.pipeline.given import given_sites
 from sitekit.pipeline.project import Done, Project
 from sitekit.pipeline.scout import applied, returned_forms
 from sitekit.pipeline.site_rows import behind_the_choice, lost_sites, scouting_rows, site_rows
-from sitekit.pipeline.ways import ways_of
+from sitekit.pipeline.ways import WAYS_FILE, ways_of
 from sitekit.pipeline.weighing import Weighed, weigh
 from sitekit.sites.alternatives import binding, clashes, if_decided
 from sitekit.sites.choose import choose
@@ -72,7 +73,8 @@ def run(project: Project, run_id: str) -> Done:
         "unknown_forms": [f.site or "(no code)" for f in forms if not f.known],
         "unanswered": {s: list(v.unanswered) for s, v in weighed.verdicts.items() if v.unanswered},
     }
-    return Done(["season.gpkg"], figures, shortfalls)
+    write_json(project.target(WAYS_FILE), list(ways.notes))
+    return Done(["season.gpkg", WAYS_FILE], figures, shortfalls)
 
 
 def _best_first(weighed: Weighed, candidates: pd.DataFrame) -> tuple[Choice, list[str], dict[int, float]]:

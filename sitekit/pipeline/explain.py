@@ -22,14 +22,13 @@ from sitekit.errors import Fault, FileFault, InputFault
 from sitekit.layers.substrate import substrate_names
 from sitekit.layers.tiled import Block, Reader, as_input
 from sitekit.pipeline.explained import PlaceExplained, SpeciesHere
-from sitekit.pipeline.fields import RASTERS, SEA_FIELDS, Ground, read_ground, species_criteria, weights_origin
+from sitekit.pipeline.fields import RASTERS, Ground, field_units, read_ground, species_criteria, weights_origin
 from sitekit.pipeline.judging import BlockJudge
 from sitekit.pipeline.places import named_places, position_of, site_places
 from sitekit.pipeline.project import Project, open_project
 from sitekit.pipeline.stages import stale_stages
 from sitekit.season.plan_tables import read_table
 from sitekit.sites.codes import nearest_names
-from sitekit.suitability.criteria import FIELDS
 from sitekit.suitability.exclusions import exclusion_tests
 from sitekit.suitability.explain import Explanation, explain_cell
 
@@ -138,7 +137,7 @@ def _explained(
         readers = {n: stack.enter_context(Reader(n, as_input(s), ground.grid)) for n, s in judge.inputs.items()}
         fields, masks = judge({name: reader.read(block) for name, reader in readers.items()}, block)
     tests = exclusion_tests(fields, judge.limits, masks)
-    units = _units(project)
+    units = field_units(project.settings)
     centre = ground.grid.window(row, col, (1, 1))
     x, y = (float(v[0]) for v in centre.centres())
     lon, lat = transform_points(np.array([x]), np.array([y]), ground.grid.crs, _WGS84)
@@ -189,14 +188,6 @@ def _explained(
         tuple(species),
         settings.plan.fictional,
     )
-
-
-def _units(project: Project) -> dict[str, str]:
-    """Return field -> unit, for all that criteria may read."""
-    found = {name: unit.split(",")[0] for name, unit in FIELDS.items()}
-    found = {name: {"degrees": "°", "0-1": ""}.get(unit, unit) for name, unit in found.items()}
-    found |= {name: "" if unit == "0-1" else unit for name, (unit, _, _) in SEA_FIELDS.items()}
-    return found | {name: layer.units for name, layer in project.settings.layers.rasters.items()}
 
 
 def _candidate(tables: Mapping[str, Any], x: float, y: float) -> dict[str, Any] | None:

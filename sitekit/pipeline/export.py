@@ -22,6 +22,7 @@ def run(project: Project, run_id: str) -> Done:
     """Write GeoJSON, CSV, map and map sheet."""
     from sitekit.outputs.map_html.write import write_map
     from sitekit.outputs.map_sheet import write_map_sheet
+    from sitekit.pipeline.decision_record import write_decision_files
     from sitekit.pipeline.diver_files import write_diver_files
     from sitekit.pipeline.permit_files import write_permit_files
 
@@ -60,6 +61,7 @@ def run(project: Project, run_id: str) -> Done:
     files += write_diver_files(project, ground, tables, run_id, CAUTIONS)
     permit_files, unwritten = write_permit_files(project, ground, tables, run_id, CAUTIONS)
     files += permit_files
+    files += write_decision_files(project, ground, tables, run_id, CAUTIONS)
     write_map(project.target("map.html"), scene)
     write_map_sheet(project.target("map.pdf"), scene, map_norths(project, scene.grid), settings.outputs.paper)
     files += ["map.html", "map.pdf"]

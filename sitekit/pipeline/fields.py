@@ -24,7 +24,7 @@ from sitekit.pipeline.project import Project
 from sitekit.seabed.distance import distance, distance_halo
 from sitekit.seabed.terrain import terrain, terrain_halo
 from sitekit.season.settings import Settings
-from sitekit.suitability.criteria import TERRAIN_FIELDS, Criterion, criteria_set, make_curve, merged
+from sitekit.suitability.criteria import FIELDS, TERRAIN_FIELDS, Criterion, criteria_set, make_curve, merged
 from sitekit.suitability.curves import KNOTS
 from sitekit.suitability.judgements import Weighed, weigh_numbers, weigh_pairs, weigh_ranks
 
@@ -244,6 +244,14 @@ def available_fields(settings: Settings) -> set[str]:
 def sea_fields(settings: Settings) -> list[str]:
     """Return the fields that `[tide]`, `[waves]`, `[light]` and `[heat]` give, in the order of the raster's bands."""
     return [name for name, (_, _, table) in SEA_FIELDS.items() if getattr(settings, table) is not None]
+
+
+def field_units(settings: Settings) -> dict[str, str]:
+    """Return field -> unit, for all that criteria may read."""
+    found = {name: unit.split(",")[0] for name, unit in FIELDS.items()}
+    found = {name: {"degrees": "°", "0-1": ""}.get(unit, unit) for name, unit in found.items()}
+    found |= {name: "" if unit == "0-1" else unit for name, (unit, _, _) in SEA_FIELDS.items()}
+    return found | {name: layer.units for name, layer in settings.layers.rasters.items()}
 
 
 class FieldReader:

@@ -5,11 +5,14 @@ from __future__ import annotations
 import csv
 import json
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import numpy as np
+import rasterio
 from numpy.typing import NDArray
 from pyproj import Transformer
+from rasterio.windows import Window
 
 from sitekit.base.files import write_json
 from sitekit.errors import Fault, InputFault
@@ -48,8 +51,9 @@ def returned_forms(project: Project) -> list[Returned]:
 def override_layers(project: Project, grid: Grid, names: set[str]) -> list[str]:
     """Put what was seen in place of the aligned layers; return the files written, with a note of what changed.
 
-    Each look at the bottom counts for the cells nearer to it than half the distance between looks; depth and cover count
-    for all five. Depth changes the layer only where the height of tide was noted with it.
+    Each look at the bottom counts for the cells nearer to it than half the distance between looks, cover for all five. The
+    difference between the depth read and the mapped one is added to the map, whole at the waypoint and falling to nothing
+    at the distance of the outer looks, so that no step is made; only where the height of tide was noted with it.
 
     Parameters
     ----------
@@ -76,7 +80,7 @@ def override_layers(project: Project, grid: Grid, names: set[str]) -> list[str]:
                 looks.setdefault("substrate", []).append((form.line, *at, step / 2, codes[form.bottom[point]]))
         around = (float(x), float(y), 1.5 * step)
         if form.charted_depth_m is not None:
-            looks.setdefault("depth", []).append((form.line, *around, form.charted_depth_m))
+            looks.setdefault("depth", []).append((form.line, *around[:2], step, form.charted_depth_m))
         if form.macroalgae_pct is not None and f"raster_{MACROALGAE}" in names:
             looks.setdefault(f"raster_{MACROALGAE}", []).append((form.line, *around, form.macroalgae_pct))
     for name, many in sorted(looks.items()):
@@ -106,13 +110,19 @@ def _repaint(
     path = raster(project, name)
     whole = name == "substrate"
     beside = path.with_name(f"{path.stem}.scouted.tif")
+    mapped = _mapped(path, grid, looks) if name == "depth" else {}
 
     def block(arrays: Any, part: Block) -> dict[str, NDArray[Any]]:
         values = np.array(arrays["old"])
         x, y = grid.window(part.row, part.col, (part.rows, part.cols)).centres()
         for line, east, north, radius, value in looks:
-            disc = np.hypot(x[None, :] - east, y[:, None] - north) <= radius
-            values[disc] = value
+            off = np.hypot(x[None, :] - east, y[:, None] - north)
+            disc = off <= radius
+            if name == "depth":
+                disc &= np.isfinite(values)
+                values[disc] += ((value - mapped[line]) * (1.0 - off[disc] / radius)).astype(values.dtype)
+            else:
+                values[disc] = value
             counts[line] += int(disc.sum())
         return {"new": values}
 
@@ -125,6 +135,19 @@ def _repaint(
     run_blocks(grid, {"old": path}, {"new": output}, work, threads=1, memory_gb=project.machine.memory_gb)
     beside.replace(path)
     return counts
+
+
+def _mapped(path: Path, grid: Grid, looks: list[tuple[int, float, float, float, float]]) -> dict[int, float]:
+    """Return the mapped depth at each waypoint, by the line of the form; where there is none, what was read."""
+    found: dict[int, float] = {}
+    with rasterio.open(path) as file:
+        for line, east, north, _, value in looks:
+            row, col = grid.cell_of(np.array([east]), np.array([north]))
+            found[line] = value
+            if grid.holds(row, col)[0]:
+                cell = float(file.read(1, window=Window(int(col[0]), int(row[0]), 1, 1))[0, 0])
+                found[line] = cell if np.isfinite(cell) else value
+    return found
 
 
 def _unit(project: Project, name: str) -> str:

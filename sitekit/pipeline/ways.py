@@ -25,6 +25,7 @@ from sitekit.pipeline.project import Project
 from sitekit.sites.sea_distance import sea_routes
 
 Floats = NDArray[np.float64]
+WAYS_FILE = f"{RASTERS}/ways.json"  # how ways were measured, in words
 # House choices: coarse cells so that the longer side has about so many, and open water around the outermost place.
 _CELLS = 300
 _MARGIN = 0.1

@@ -15,9 +15,10 @@ SiteCode = Annotated[str, Field(pattern=r"^[A-Z0-9]{1,6}$")]
 
 
 class Plan(Part):
-    """What the plan is called and how it is computed."""
+    """What the plan is called, what it is for, and how it is computed."""
 
     name: Text
+    goal: Annotated[str, Field(min_length=1, max_length=2000)] | None = None
     date: datetime.date
     cell_m: Positive
     crs: Text = "auto"

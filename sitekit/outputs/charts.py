@@ -1,0 +1,171 @@
+"""Two charts of the decision record as SVG: black and grey, text as text, nothing that needs a script or a network."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from xml.sax.saxutils import escape
+
+_FONT = 'font-family="DejaVu Sans, Verdana, sans-serif"'
+_ROW = 20
+_LEFT, _RIGHT, _TOP, _BOTTOM = 230, 20, 46, 44
+
+
+@dataclass(frozen=True)
+class RankRange:
+    """One bar: a candidate's rank under the chosen weights, and its range under others.
+
+    Parameters
+    ----------
+    label : str
+        Candidate, site, name.
+    rank, low, high : int
+        1 is the best.
+    fragile : bool
+        Drawn hollow and said in the label.
+    chosen : bool
+        Printed bold.
+    """
+
+    label: str
+    rank: int
+    low: int
+    high: int
+    fragile: bool
+    chosen: bool
+
+
+@dataclass(frozen=True)
+class GainPoint:
+    """One point: a share of the budget, the summed suitability there, and what is planted."""
+
+    share_pct: float
+    suitability: float
+    units: int
+    sites: int
+
+
+def rank_chart(title: str, ranges: Sequence[RankRange], caption: str) -> str:
+    """Return a chart of rank ranges, best first, as SVG text.
+
+    Parameters
+    ----------
+    title, caption : str
+        Above and below.
+    ranges : sequence of RankRange
+        In the order to draw.
+    """
+    width = 760
+    height = _TOP + _ROW * len(ranges) + _BOTTOM
+    most = max((r.high for r in ranges), default=1)
+    room = width - _LEFT - _RIGHT
+
+    def x(rank: float) -> float:
+        return round(_LEFT + room * (rank - 1) / max(most - 1, 1), 1)
+
+    parts = _open(width, height, title, caption)
+    for tick in _ticks(1, most):
+        parts.append(f'<line x1="{x(tick)}" y1="{_TOP - 4}" x2="{x(tick)}" y2="{height - _BOTTOM}" stroke="#ddd"/>')
+        parts.append(_text(x(tick), _TOP - 8, f"{tick:g}", 11, "middle"))
+    for i, one in enumerate(ranges):
+        y = _TOP + _ROW * i + _ROW / 2
+        label = one.label + (" (fragile)" if one.fragile else "")
+        parts.append(_text(_LEFT - 14, y + 4, label, 11, "end", bold=one.chosen))
+        wide = max(x(one.high) - x(one.low), 3)
+        fill = "#fff" if one.fragile else "#bbb"
+        parts.append(
+            f'<rect x="{x(one.low)}" y="{y - 5}" width="{wide:.1f}" height="10" fill="{fill}" stroke="#000" '
+            f'stroke-width="{1.2 if one.fragile else 0.6}"/>'
+        )
+        parts.append(f'<circle cx="{x(one.rank)}" cy="{y}" r="4" fill="#000"/>')
+    parts.append(_text(_LEFT, height - 26, "rank: 1 is the best; dot: under the chosen weights; bar: under others", 11))
+    parts.append(_text(_LEFT, height - 10, caption, 11))
+    return "\n".join([*parts, "</svg>", ""])
+
+
+def gain_chart(title: str, points: Sequence[GainPoint], caption: str) -> str:
+    """Return a chart of gain against budget as SVG text; the plan's own budget is at 100 %.
+
+    Parameters
+    ----------
+    title, caption : str
+        Above and below.
+    points : sequence of GainPoint
+        Rising in share.
+    """
+    width, height, left, bottom, top = 760, 340, 80, 72, 46
+    most_x = max((p.share_pct for p in points), default=100.0)
+    most_y = max((p.suitability for p in points), default=0.0) or 1.0
+    ticks_y = _ticks(0, most_y)
+    peak = ticks_y[-1] if ticks_y[-1] >= most_y else most_y
+
+    def at(p: GainPoint) -> tuple[float, float]:
+        return _x(p.share_pct), _y(p.suitability)
+
+    def _x(share: float) -> float:
+        return round(left + (width - left - 40) * share / most_x, 1)
+
+    def _y(value: float) -> float:
+        return round(height - bottom - (height - bottom - top) * value / peak, 1)
+
+    parts = _open(width, height, title, caption)
+    for tick in ticks_y:
+        parts.append(f'<line x1="{left}" y1="{_y(tick)}" x2="{width - 40}" y2="{_y(tick)}" stroke="#ddd"/>')
+        parts.append(_text(left - 8, _y(tick) + 4, f"{tick:g}", 11, "end"))
+    for p in points:
+        parts.append(_text(_x(p.share_pct), height - bottom + 18, f"{p.share_pct:g} %", 11, "middle"))
+    line = " ".join(f"{x},{y}" for x, y in map(at, points))
+    parts.append(f'<polyline points="{line}" fill="none" stroke="#000" stroke-width="1.5"/>')
+    for p in points:
+        x, y = at(p)
+        own = math.isclose(p.share_pct, 100.0)
+        parts.append(
+            f'<circle cx="{x}" cy="{y}" r="{6 if own else 4}" fill="{"#fff" if own else "#000"}" stroke="#000" stroke-width="2"/>'
+        )
+        below = y - 24 < top
+        parts.append(
+            _text(
+                x,
+                y + 22 if below else y - 12,
+                f"{p.units} units, {p.sites} sites",
+                10,
+                "middle" if x < width - 90 else "end",
+            )
+        )
+    parts.append(
+        _text(
+            left,
+            height - 32,
+            "share of every limit of the budget; ring: the plan's own budget; up: summed suitability",
+            11,
+        )
+    )
+    parts.append(_text(left, height - 14, caption, 11))
+    return "\n".join([*parts, "</svg>", ""])
+
+
+def _open(width: int, height: int, title: str, caption: str) -> list[str]:
+    return [
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" viewBox="0 0 {width} {height}" role="img">',
+        f"<title>{escape(title)}</title>",
+        f"<desc>{escape(caption)}</desc>",
+        f'<rect width="{width}" height="{height}" fill="#fff"/>',
+        _text(12, 20, title, 14, bold=True),
+    ]
+
+
+def _text(x: float, y: float, text: str, size: int, anchor: str = "start", *, bold: bool = False) -> str:
+    weight = ' font-weight="bold"' if bold else ""
+    return f'<text x="{x}" y="{y:g}" font-size="{size}" text-anchor="{anchor}" {_FONT}{weight}>{escape(text)}</text>'
+
+
+def _ticks(low: float, high: float) -> list[float]:
+    """Return round numbers from low to high, at most ten, low among them."""
+    span = max(high - low, 1e-9)
+    step = 10.0 ** math.floor(math.log10(span / 5))
+    step = next(step * k for k in (1, 2, 5, 10) if span / (step * k) <= 8)
+    step = max(step, 1.0) if low == 1 else step
+    first = [low] if low == 1 else [0.0]
+    found = [t for t in (round(k * step, 10) for k in range(1, 60)) if low < t <= high + 0.5 * step * (low == 0)]
+    return [*first, *found]

@@ -1,0 +1,340 @@
+"""Sections of the decision record about sites: answers, chosen and rejected, budget, scouting, stock."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import pandas as pd
+
+from sitekit.outputs.decision import Picture, Rows, Section
+from sitekit.pipeline.decision_method import Tables, source_line
+from sitekit.pipeline.project import Project
+from sitekit.pipeline.weighing import asked_questions
+from sitekit.sites.cost import published_ranges
+from sitekit.sites.questions import PILOT_LEAST_YEARS
+
+
+def called(row: Any) -> str:
+    """Return a site as people call it; one without a code says so."""
+    name = "" if row.name is None or pd.isna(row.name) else f" ({row.name})"
+    return f"{row.site}{name}" + ("" if row.coded else ", no site code")
+
+
+def limit_words(name: str) -> str:
+    """Return a limit of the budget in words."""
+    return {"boat_days": "boat days"}.get(name, name)
+
+
+def answers_section(project: Project, tables: Tables) -> Section:
+    """Return the go/no-go questions and answers of every coded site, and what they come to."""
+    asked = asked_questions(project.settings)
+    sites = tables["sites"]
+    rule = (
+        f"No excludes a site. Unknown, or no answer, asks for a pilot of at least {PILOT_LEAST_YEARS} year and caps the number "
+        f"({source_line('course-deciding')}; the cap is the team's)."
+    )
+    if not project.settings.question:
+        return Section(
+            "Go/no-go questions",
+            [
+                "No question was answered in the plan, so everything they ask is unknown: " + " ".join(asked.values()),
+                rule,
+            ],
+        )
+    rows = []
+    for r in sites[sites["coded"]].itertuples():
+        given = json.loads(r.answers) if r.answers else {}
+        for key, words in asked.items():
+            a = given.get(key, {})
+            said = a.get("answer", "unknown")
+            rows.append(
+                (
+                    r.site,
+                    words,
+                    said if a.get("who") else f"{said} (not answered)",
+                    a.get("who") or None,
+                    a.get("when") or None,
+                    a.get("note") or None,
+                )
+            )
+    verdicts = [f"{r.site}: {r.verdict}" for r in sites[sites["coded"]].itertuples() if not pd.isna(r.verdict)]
+    return Section(
+        "Go/no-go questions",
+        [
+            rule,
+            Rows(("site", "question", "answer", "who", "when", "note"), rows, (None,) * 6),
+            "Comes to: " + ", ".join(verdicts) + ".",
+        ],
+    )
+
+
+def chosen_section(project: Project, tables: Tables) -> Section:
+    """Return chosen and rejected sites with reasons, and the areas to compare with."""
+    sites = tables["sites"]
+    chosen, rejected = sites[sites["chosen"]], sites[~sites["chosen"]]
+    choose = project.settings.choose
+    rules = [f"at least {choose.least_per_site} units at a site"]
+    rules += [f"at most {choose.most_per_site}"] if choose.most_per_site else []
+    rules += (
+        [f"chosen sites at least {choose.least_distance_m:g} m apart, edge to edge"] if choose.least_distance_m else []
+    )
+    rules += [f"each genet at {choose.genet_sites} sites or more"] if choose.genet_sites > 1 else []
+    rules += [f"forced in: {', '.join(choose.force_in)}"] if choose.force_in else []
+    rules += [f"forced out: {', '.join(choose.force_out)}"] if choose.force_out else []
+    if choose.depth_fall_off_m:
+        rules.append(
+            f"suitability counts in full at the nursery's depth and not at all {choose.depth_fall_off_m:g} m from it "
+            f"({source_line('johnson-2011-siting')}; the distance is the team's)"
+        )
+    parts: list[Any] = ["Rules of the choice: " + "; ".join(rules) + "."]
+    parts.append(
+        Rows(
+            (
+                "site",
+                "why",
+                "units",
+                "suitability",
+                "depth off the nursery's [m]",
+                "wild colony [m]",
+                "nursery by sea [m]",
+                "harbour by sea [m]",
+                "scouted",
+            ),
+            [
+                (
+                    called(r),
+                    r.reason,
+                    r.units,
+                    r.suitability,
+                    r.depth_difference_m,
+                    r.wild_m,
+                    r.nursery_m,
+                    r.harbour_m,
+                    f"{r.scouted_on}, {r.observer}" if r.scouted else "NOT SCOUTED",
+                )
+                for r in chosen.itertuples()
+            ],
+            (None, None, 0, 1, 1, 0, 0, 0, None),
+            "Chosen:",
+        )
+    )
+    coded = rejected[rejected["coded"]]
+    parts.append(
+        Rows(
+            ("site", "why not", "scouted"),
+            [(called(r), r.reason, "yes" if r.scouted else "NOT SCOUTED") for r in coded.itertuples()],
+            (None, None, None),
+            "Rejected, with a site code:",
+        )
+    )
+    others = rejected[~rejected["coded"]].groupby("reason", sort=True)["site"].apply(list)
+    parts.append(
+        Rows(
+            ("candidates", "why not"),
+            [(f"{len(v)}: " + ", ".join(v[:12]) + (" …" if len(v) > 12 else ""), k) for k, v in others.items()],
+            (None, None),
+            "Rejected, without a site code:",
+        )
+    )
+    areas = tables["control_areas"]
+    if len(areas):
+        parts.append(
+            Rows(
+                (
+                    "area",
+                    "role",
+                    "size [m²]",
+                    "score (site's)",
+                    "depth [m] (site's)",
+                    "from chosen sites [m]",
+                    "wild colonies",
+                ),
+                [
+                    (
+                        r.area,
+                        r.role,
+                        r.area_m2,
+                        f"{r.score_mean:.2f} ({r.site_score_mean:.2f})",
+                        f"{r.depth_mean_m:.1f} ({r.site_depth_mean_m:.1f})",
+                        r.distance_m,
+                        r.colonies,
+                    )
+                    for r in areas.itertuples()
+                ],
+                (None, None, 0, None, None, 0, 0),
+                "Areas to compare with, to stay unplanted:",
+            )
+        )
+    return Section("Chosen and rejected", parts)
+
+
+def budget_section(project: Project, tables: Tables, gain: str | None) -> Section:
+    """Return the budget with what is published beside it, the next-best choices, and gain against budget."""
+    budget = project.settings.budget
+    if budget is None:
+        return Section(
+            "Budget and alternatives",
+            [
+                "The plan has no [budget]: "
+                + (
+                    "sites were chosen by the rules above alone."
+                    if project.settings.choose.limits
+                    else "every site that may be planted is taken, best first."
+                )
+            ],
+        )
+    parts: list[Any] = [
+        "Estimates are linear, from rates the team typed; the day plan has the exact figures.",
+        Rows(
+            ("limit", "there is", "used", "used [%]", "unit"),
+            [(limit_words(r.limit), r.amount, r.used, r.used_pct, r.unit) for r in tables["budget_use"].itertuples()],
+            (None, 1, 1, 0, None),
+        ),
+        Rows(
+            ("published", "value", "unit", "context", "source"),
+            [(r["quantity"], r["value"], r["unit"], r["context"], r["source"]) for r in published_ranges()],
+            (None,) * 5,
+            f"Beside the team's rates ({_rates(project)}), what is published:",
+        ),
+    ]
+    others = tables["alternatives"]
+    if len(others):
+        gap = others.iloc[0]["gap_pct"]
+        parts.append(
+            f"The choice is at most {gap:.2f} % below the best that these numbers allow (proven by the solver, HiGHS)."
+        )
+        parts.append(
+            Rows(
+                (
+                    "plan",
+                    "sites",
+                    "instead",
+                    "without",
+                    "suitability",
+                    "less by [%]",
+                    "units",
+                    "dives",
+                    "boat days",
+                    f"money [{budget.currency}]",
+                ),
+                [
+                    (
+                        "chosen" if r.rank == 0 else f"next best {r.rank}",
+                        r.sites,
+                        r.added,
+                        r.dropped,
+                        r.suitability,
+                        r.loss_pct,
+                        r.units,
+                        r.dives,
+                        r.boat_days,
+                        r.money,
+                    )
+                    for r in others.itertuples()
+                ],
+                (None, None, None, None, 1, 1, 0, 0, 1, 0),
+                "The choice and the next-best ones, each another set of sites:",
+            )
+        )
+    curve = tables["budget_curve"]
+    if gain:
+        parts.append(Picture(gain, "Gain against budget; the table below has the figures"))
+        parts.append(
+            Rows(
+                ("share of the budget [%]", "suitability", "units", "sites"),
+                [
+                    (r.share_pct, r.suitability, r.units, r.sites if not pd.isna(r.sites) else "nothing fits")
+                    for r in curve.itertuples()
+                ],
+                (0, 1, 0, None),
+            )
+        )
+    return Section("Budget and alternatives", parts)
+
+
+def _rates(project: Project) -> str:
+    b = project.settings.budget
+    if b is None:
+        return "none"
+    said = [f"{b.units_per_dive:g} units per dive"] if b.units_per_dive else []
+    said += [f"{b.dives_per_site:g} dives per site beside planting"] if b.dives_per_site else []
+    said += [f"{b.dives_per_boat_day:g} dives per boat day"] if b.dives_per_boat_day else []
+    said += [f"{b.boat_hours_per_day:g} h a day at {b.boat_speed_kn:g} kn"] if b.boat_speed_kn else []
+    for key, what in (("site", "site"), ("unit", "unit"), ("dive", "dive"), ("boat_day", "boat day")):
+        price = getattr(b, f"money_per_{key}")
+        said += [f"{b.currency} {price:g} per {what}"] if price else []
+    return ", ".join(said) or "none"
+
+
+def looked_section(tables: Tables) -> Section:
+    """Return what scouts brought back."""
+    forms = tables["scouting"]
+    if not len(forms):
+        return Section(
+            "Scouting",
+            ["Nobody has returned a scout form: every site stands on maps alone. sitekit scout writes the forms."],
+        )
+    rows = [
+        (r.site, r.date, r.observer, r.charted_depth_m, r.bottom, r.macroalgae_pct, r.go, r.changed, r.note)
+        for r in forms.itertuples()
+    ]
+    parts: list[Any] = [
+        Rows(
+            ("site", "date", "observer", "depth below datum [m]", "bottom", "macroalgae [%]", "go", "changed", "note"),
+            rows,
+            (None, None, None, 1, None, 0, None, None, None),
+        )
+    ]
+    wrong = forms[~forms["known"]]
+    if len(wrong):
+        parts.append(
+            "Forms with a code the plan does not have, kept and not used: "
+            + ", ".join(f"line {r.line}, {r.site or 'no code'}" for r in wrong.itertuples())
+            + "."
+        )
+    return Section("Scouting", parts)
+
+
+def stock_section(tables: Tables) -> Section:
+    """Return what was handed out, what is left over, and what was asked for and not planned."""
+    handed, left = tables["allotment"], tables["unallotted"]
+    by_site = (
+        handed.groupby(["site", "species"], sort=False)
+        .agg(units=("number", "sum"), genets=("genet", "nunique"))
+        .reset_index()
+    )
+    parts: list[Any] = [
+        Rows(
+            ("site", "species", "units", "genets"),
+            [(r.site, r.species, r.units, r.genets) for r in by_site.itertuples()],
+            (None, None, 0, 0),
+            "Handed out (allotment.csv has every genet):",
+        )
+    ]
+    if len(left):
+        groups = (
+            left.groupby(["species", "goes", "reason"], sort=True)
+            .agg(units=("number", "sum"), fragments=("fragments", "sum"), genets=("genet", "nunique"))
+            .reset_index()
+        )
+        parts.append(
+            Rows(
+                ("species", "units", "fragments", "genets", "goes", "why"),
+                [(r.species, r.units, r.fragments, r.genets, r.goes, r.reason) for r in groups.itertuples()],
+                (None, 0, 0, 0, None, None),
+                "Left over:",
+            )
+        )
+    short = tables["unplaced"]
+    if len(short):
+        groups = short.groupby(["site", "species", "reason"], dropna=False, sort=True)["number"].sum().reset_index()
+        parts.append(
+            Rows(
+                ("site", "species", "units", "why"),
+                [(r.site, r.species, r.number, r.reason) for r in groups.itertuples()],
+                (None, None, 0, None),
+                "Asked for and not planned:",
+            )
+        )
+    return Section("Stock", parts)
