@@ -8,6 +8,8 @@
 - paper: shared pieces of printed sheets, black ink, the same bytes every time
 - dive_pdf: what a diver and a leader carry
 - scout_pdf: the scout's form, its waypoints and the table to type into
+- charts: rank ranges, and gain against budget, as SVG
+- decision: the decision record as Markdown
 - map_html: the plan as one page that opens without a network
 - explore_page: a page on which planners try weights, one file
 - map_sheet: the map on one printed page, to scale
