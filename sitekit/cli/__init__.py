@@ -7,5 +7,7 @@
 - ask: audit
 - explore: the page on which planners try weights
 - scout: the command that sends people to look
+- fieldwork: the queue of days for the dive leader
+- record: what happened on the reef
 - entry: the list of commands
 """

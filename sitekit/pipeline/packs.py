@@ -130,8 +130,9 @@ def _rest(tables: Mapping[str, pd.DataFrame]) -> list[str]:
     for plot, text in tables["dives"][["plot", "numbers"]].dropna().itertuples(index=False):
         done.setdefault(str(plot), set()).update(numbers_in(str(text)))
     lines = []
-    for plot, part in tables["colonies"].groupby("plot", sort=False):
-        left = sorted(set(part["sequence"].astype(int)) - done.get(str(plot), set()))
+    for name, part in tables["colonies"].groupby("plot", sort=False):
+        plot = str(name)
+        left = sorted(set(part["sequence"].astype(int)) - done.get(plot, set()))
         if left:
             lines.append(f"{plot}: {len(left)} units, numbers {spans(left)}")
     return lines
@@ -162,13 +163,13 @@ def _notes(project: Project) -> tuple[str, ...]:
 
 
 def _stretches(table: pd.DataFrame, letters: Mapping[tuple[str, str], str]) -> dict[str, list[Segment]]:
+    counts: dict[tuple[str, float, float], dict[str, int]] = {}
+    for r in table.to_dict("records"):
+        key = (str(r["plot"]), float(r["from_m"]), float(r["to_m"]))
+        counts.setdefault(key, {})[letters[(str(r["species"]), str(r["genet"]))]] = int(r["number"])
     found: dict[str, list[Segment]] = {}
-    for (plot, low, high), part in table.groupby(["plot", "from_m", "to_m"], sort=False):  # type: ignore[misc]
-        counts = {
-            letters[(str(s), str(g))]: int(n)
-            for s, g, n in part[["species", "genet", "number"]].itertuples(index=False)
-        }
-        found.setdefault(str(plot), []).append(Segment(float(low), float(high), counts))
+    for (plot, low, high), own in counts.items():
+        found.setdefault(plot, []).append(Segment(low, high, own))
     return found
 
 

@@ -21,8 +21,10 @@ from sitekit.pipeline.bottoms import Bottom, between_species, planned_separation
 from sitekit.pipeline.fields import Ground, read_ground
 from sitekit.pipeline.free_points import lay_points
 from sitekit.pipeline.given import given_colonies
+from sitekit.pipeline.pins import follow_pins
 from sitekit.pipeline.plotting import Laid, lay_plots, without_plots
 from sitekit.pipeline.project import Done, Project
+from sitekit.pipeline.set_pins import latest_pins
 from sitekit.season.records import read_records
 from sitekit.stock.diversity import largest_remainder
 
@@ -61,12 +63,14 @@ def run(project: Project, run_id: str) -> Done:
         plans.append(plan)
         project.machine.progress(done, len(chosen))
     used = read_records(project.folder / RECORDS, "used_numbers")
+    pins = latest_pins(project.folder)
+    stray: list[Fault] = []
     plot_rows: list[dict[str, Any]] = []
     shapes: list[Any] = []
     unit_rows: list[dict[str, Any]] = []
     points: list[Any] = []
     for plan in plans:
-        _number(project, ground, plan, used, plot_rows, shapes, unit_rows, points)
+        stray += _number(project, ground, plan, used, pins, plot_rows, shapes, unit_rows, points)
     short_tags = _tag(project, unit_rows, used)
     # rows with a site are this stage's own, from a run that was killed before it noted them
     earlier: list[Any] = tables["unplaced"][tables["unplaced"]["site"].isna()].to_dict("records")
@@ -78,7 +82,7 @@ def run(project: Project, run_id: str) -> Done:
     tables["colonies"] = build("colonies", unit_rows, points, crs) if edited is None else edited
     tables["unplaced"] = build("unplaced", unplaced)
     project.write_season(tables, crs)
-    return Done(["season.gpkg"], _figures(project, tables, plans), _shortfalls(plans, short_tags))
+    return Done(["season.gpkg"], _figures(project, tables, plans), [*_shortfalls(plans, short_tags), *stray])
 
 
 def _plan_site(
@@ -133,15 +137,16 @@ def _number(
     ground: Ground,
     plan: SitePlan,
     used: pd.DataFrame,
+    pins: dict[str, dict[int, tuple[float, float]]],
     plot_rows: list[dict[str, Any]],
     shapes: list[Any],
     unit_rows: list[dict[str, Any]],
     points: list[Any],
-) -> None:
-    """Name and number the plots and units of a site; append their rows."""
+) -> list[Fault]:
+    """Name and number the plots and units of a site, let plots follow pins that were set; append their rows."""
     plots = [(species, p) for species, many, _ in plan.laid for p in many]
     if not plots:
-        return
+        return []
     genets = [g for _, _, many in plan.laid for g in many]
     spacing = min(planned_separation(project, ground, s) for s, _ in plots)
     own = used[used["site"] == plan.site]
@@ -155,18 +160,26 @@ def _number(
         spacing_m=spacing,
         used=Used(frozenset(own["plot"].dropna()), frozenset(int(v) for v in own["sequence"])),
     )
+    followed = follow_pins(project, plan.bottom, numbers.plot_names, plots, pins, separation_m=spacing)
     fragments = {s.code: s.fragments_per_unit for s in project.settings.species}
     first = 0
     rows: list[tuple[int, dict[str, Any], Any]] = []
-    for k, (species, plot) in enumerate(plots):
+    for k, (species, _) in enumerate(plots):
+        plot, reasons = followed.plots[k], followed.reasons[k]
         name = numbers.plot_names[k]
         own_sequence = numbers.sequence[first : first + plot.x_m.size]
-        plot_rows.append(_plot_row(ground, plan, species, plot, name, own_sequence))
+        stands = [i for i, reason in enumerate(reasons) if not reason]
+        plan.unplaced.extend(_left_out(plan.site, species, genets[first : first + plot.x_m.size], reasons, name))
+        if not stands:  # nothing may stand where the pins were set: the plot is given up, and told
+            first += plot.x_m.size
+            continue
+        plot_rows.append(_plot_row(ground, plan, species, plot, name, own_sequence, stands, followed.notes[k]))
         shapes.append(plot.outline)
-        depth = plan.bottom.depth_at(plot.x_m, plot.y_m)
-        row, col = plan.bottom.grid.cell_of(plot.x_m, plot.y_m)
-        score = plan.bottom.score[species][row, col]
-        for i in range(plot.x_m.size):
+        x, y = plot.x_m[stands], plot.y_m[stands]
+        depth = dict(zip(stands, plan.bottom.depth_at(x, y).tolist(), strict=True))
+        row, col = plan.bottom.grid.cell_of(x, y)
+        score = dict(zip(stands, plan.bottom.score[species][row, col].tolist(), strict=True))
+        for i in stands:
             rows.append(
                 (
                     int(own_sequence[i]),
@@ -192,14 +205,26 @@ def _number(
     rows.sort(key=lambda r: r[0])
     unit_rows += [r[1] for r in rows]
     points += [r[2] for r in rows]
+    return followed.faults
 
 
-def _plot_row(ground: Ground, plan: SitePlan, species: str, plot: Laid, name: str, sequence: Any) -> dict[str, Any]:
+def _left_out(site: str, species: str, genets: list[str], reasons: list[str], plot: str) -> list[dict[str, Any]]:
+    """Rows of `unplaced` for units that may not stand where their plot's pins were set."""
+    counted = Counter((g, r) for g, r in zip(genets, reasons, strict=True) if r)
+    return [
+        {"site": site, "species": species, "genet": g, "number": n, "reason": f"plot {plot} {r}"}
+        for (g, r), n in sorted(counted.items())
+    ]
+
+
+def _plot_row(
+    ground: Ground, plan: SitePlan, species: str, plot: Laid, name: str, sequence: Any, stands: list[int], note: str
+) -> dict[str, Any]:
     line = plot.line
     lon, lat = transform_points([line.pin_x_m], [line.pin_y_m], ground.grid.crs, WGS84)
     turn = convergence(ground.grid.crs, lon, lat)
     x, y = line.second_pin
-    depth = plan.bottom.depth_at(plot.x_m, plot.y_m)
+    depth = plan.bottom.depth_at(plot.x_m[stands], plot.y_m[stands])
     return {
         "plot": name,
         "site": plan.site,
@@ -217,9 +242,9 @@ def _plot_row(ground: Ground, plan: SitePlan, species: str, plot: Laid, name: st
         "robust_pct": None if np.isnan(plot.robust_share) else 100.0 * plot.robust_share,
         "depth_min_m": float(np.nanmin(depth)),
         "depth_max_m": float(np.nanmax(depth)),
-        "units": int(plot.x_m.size),
+        "units": len(stands),
         "numbers": f"{int(min(sequence))}–{int(max(sequence))}",
-        "note": f"species {species}",
+        "note": f"species {species}" + (f"; {note}" if note else ""),
     }
 
 

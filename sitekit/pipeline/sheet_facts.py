@@ -231,21 +231,21 @@ def letter_rows(colonies: pd.DataFrame) -> tuple[list[dict[str, Any]], dict[tupl
 def segment_rows(plots: pd.DataFrame, colonies: pd.DataFrame, step_m: float) -> list[dict[str, Any]]:
     """Return the table `segments`: counts per genet and stretch of tape of every rectangular plot."""
     rows = []
-    own = dict(iter(colonies.groupby("plot", sort=False)))
-    for plot in plots.itertuples():
-        part = own.get(plot.plot)
+    own = {str(n): part for n, part in colonies.groupby("plot", sort=False)}
+    for plot in plots.to_dict("records"):
+        part = own.get(str(plot["plot"]))
         if part is None or part["along_m"].isna().any():
             continue
         found = segments(
             part["along_m"].to_numpy(float),
             part["species"].astype(str).tolist(),
             part["genet"].astype(str).tolist(),
-            tape_m=float(plot.tape_m),  # type: ignore[arg-type]
+            tape_m=float(plot["tape_m"]),
             step_m=step_m,
         )
         rows += [
             {
-                "plot": plot.plot,
+                "plot": plot["plot"],
                 "from_m": s.from_m,
                 "to_m": s.to_m,
                 "species": s.species,
