@@ -33,8 +33,8 @@ class Series:
         [°C], NaN where missing; one pixel for a station.
     lon_deg, lat_deg : array, shape (pixels,)
         Pixel centres, longitude -180 to 180; NaN for a station without position.
-    pixel_deg : float
-        Side of a pixel [deg]; NaN for a station.
+    pixel_deg : tuple of float
+        Width and height of a pixel [deg]; NaN for a station.
     step : str
         `day` or `month`.
     notes : tuple of str
@@ -45,7 +45,7 @@ class Series:
     sst_c: NDArray[np.float64]
     lon_deg: NDArray[np.float64]
     lat_deg: NDArray[np.float64]
-    pixel_deg: float
+    pixel_deg: tuple[float, float]
     step: str
     notes: tuple[str, ...]
 
@@ -93,7 +93,7 @@ def read_series(
             faults.add(source, f"a {source.suffix} file", ".csv or .nc", "Save the series in one of these.")
     if source.suffix.lower() == ".csv":
         dates, values, lon, lat = _read_csv(source, value, date)
-        pixel, stated = float("nan"), None
+        pixel, stated = (float("nan"), float("nan")), None
     else:
         dates, values, lon, lat, pixel, stated = _read_netcdf(source, value)
     notes: list[str] = []
@@ -150,13 +150,13 @@ def nearest_pixel(series: Series, lon_deg: NDArray[np.float64], lat_deg: NDArray
     lon_deg, lat_deg : array
         Places, longitude -180 to 180.
     """
-    if np.isnan(series.pixel_deg):
+    if np.isnan(series.pixel_deg[0]):
         return np.zeros(np.shape(lon_deg), dtype=np.int64)
-    half = series.pixel_deg / 2 * (1 + 1e-6)
+    wide, high = (side / 2 * (1 + 1e-6) for side in series.pixel_deg)
     out = np.full(np.shape(lon_deg), -1, dtype=np.int64)
     for k, (lon, lat) in enumerate(zip(series.lon_deg, series.lat_deg, strict=True)):
         away = np.abs((np.asarray(lon_deg) - lon + 180.0) % 360.0 - 180.0)
-        out[(out < 0) & (away <= half) & (np.abs(np.asarray(lat_deg) - lat) <= half)] = k
+        out[(out < 0) & (away <= wide) & (np.abs(np.asarray(lat_deg) - lat) <= high)] = k
     return out
 
 
@@ -200,7 +200,7 @@ def _read_csv(path: Path, value: str, date: str) -> Read:
     return days, number.to_numpy(np.float64)[:, None], place[0], place[1]
 
 
-def _read_netcdf(path: Path, value: str) -> tuple[*Read, float, str | None]:
+def _read_netcdf(path: Path, value: str) -> tuple[*Read, tuple[float, float], str | None]:
     """Dates, values, places, pixel side and stated unit of a NetCDF variable."""
     try:
         with rasterio.Env(GDAL_PAM_ENABLED="NO"), _quiet_open(path, value) as data:
@@ -210,14 +210,16 @@ def _read_netcdf(path: Path, value: str) -> tuple[*Read, float, str | None]:
             tags, transform, unit = data.tags(), data.transform, (data.units or (None,))[0]
             unit = unit or tags.get(f"{value}#units")
         block = block * scale + offset
-        station = "NETCDF_DIM_EXTRA" not in tags
-        if station:
+        alone = "NETCDF_DIM_EXTRA" not in tags
+        if alone:
             with _quiet_open(path, "time") as axis:
                 steps, since = axis.read(1).ravel().astype(np.float64), axis.tags(1).get("units", "")
         else:
             steps = np.array([float(t) for t in tags["NETCDF_DIM_time_VALUES"].strip("{}").split(",")])
             since = tags.get("time#units", "")
         dates = _dates_since(steps, since)
+        if transform == rasterio.Affine.identity() and block.shape[1:] != (1, 1) and not alone:
+            raise ValueError("its axes have no even steps")
     except (rasterio.errors.RasterioError, KeyError, ValueError) as error:
         with Faults(FileFault) as faults:
             faults.add(
@@ -226,13 +228,14 @@ def _read_netcdf(path: Path, value: str) -> tuple[*Read, float, str | None]:
                 "a variable over time, or over time, latitude and longitude",
                 "Check the variable's name and that its first axis is called time.",
             )
-    if station:
-        return dates, block.reshape(-1, 1), np.array([np.nan]), np.array([np.nan]), float("nan"), unit
+    if alone or transform == rasterio.Affine.identity():  # one pixel has no step, so its width is unknown
+        return dates, block.reshape(-1, 1), np.array([np.nan]), np.array([np.nan]), (np.nan, np.nan), unit
     rows, cols = np.indices(block.shape[1:])
     lon = transform.c + (cols + 0.5) * transform.a
     lat = transform.f + (rows + 0.5) * transform.e
     flat = block.reshape(block.shape[0], -1)
-    return dates, flat, np.asarray(lon.ravel(), np.float64), np.asarray(lat.ravel(), np.float64), abs(transform.a), unit
+    size = (abs(transform.a), abs(transform.e))
+    return dates, flat, np.asarray(lon.ravel(), np.float64), np.asarray(lat.ravel(), np.float64), size, unit
 
 
 def _quiet_open(path: Path, variable: str) -> rasterio.io.DatasetReader:

@@ -236,7 +236,7 @@ class _Pixels:
 
     def __call__(self, part: Grid, dry: NDArray[np.bool_]) -> dict[str, NDArray[np.float32]]:
         east, north = part.centres()
-        if np.isnan(self.series.pixel_deg):
+        if np.isnan(self.series.pixel_deg[0]):
             index = np.zeros(part.shape, np.int64)
         else:
             x, y = np.meshgrid(east, north)
@@ -257,16 +257,16 @@ def _heat(project: Project, grid: Grid, inputs: SeaInputs, rows: Mapping[str, di
     assert series is not None
     west, south, east, north = geographic_bounds(grid.bounds, grid.crs)
     high, wide = grid.shape[0] * grid.cell, grid.shape[1] * grid.cell
-    pixel_m = heat.pixel_m or (None if math.isnan(series.pixel_deg) else series.pixel_deg * _DEGREE_M)
-    if math.isnan(series.pixel_deg):
+    pixel_m = heat.pixel_m or (None if math.isnan(series.pixel_deg[0]) else series.pixel_deg[1] * _DEGREE_M)
+    if math.isnan(series.pixel_deg[0]):
         flat = True
         rows["heat"]["notes"].append("one place stands for the whole grid: heat cannot rank cells inside it")
     else:
-        half = series.pixel_deg / 2
+        half_wide, half_high = series.pixel_deg[0] / 2, series.pixel_deg[1] / 2
         near = (
-            (np.abs((series.lon_deg - (west + east) / 2 + 180) % 360 - 180) <= half + (east - west) / 2)
-            & (series.lat_deg + half >= south)
-            & (series.lat_deg - half <= north)
+            (np.abs((series.lon_deg - (west + east) / 2 + 180) % 360 - 180) <= half_wide + (east - west) / 2)
+            & (series.lat_deg + half_high >= south)
+            & (series.lat_deg - half_high <= north)
         )  # fmt: skip
         with Faults() as faults:
             if not near.any():

@@ -269,7 +269,7 @@ def _heat(project: Project, found: SeaInputs) -> Row:
                 "Take other years, or give mmm_c, the published maximum monthly mean.",
             )
     pixels = found.series.sst_c.shape[1]
-    place = "one place" if pixels == 1 else f"{pixels} pixels of {series.pixel_deg:g}°"
+    place = "one place" if pixels == 1 else f"{pixels} pixels of {series.pixel_deg[0]:g}° × {series.pixel_deg[1]:g}°"
     said = [f"{path.name}: {place}, {series.dates[0]} to {series.dates[-1]}, {series.dates.size} days"]
     said += [
         f"{label} {_span(found.heat[name])}"

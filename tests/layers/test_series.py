@@ -61,7 +61,7 @@ def test_a_gap_is_filled_exactly_when_it_is_short_enough(longest, gap):
     values = np.concatenate(([20.0], np.full(gap, np.nan), [20.0]))[:, None]
     nan = np.array([np.nan])
     days = np.datetime64("2024-01-01") + np.arange(values.size)
-    filled = fill_short_gaps(Series(days, values, nan, nan, np.nan, "day", ()), longest=longest)
+    filled = fill_short_gaps(Series(days, values, nan, nan, (np.nan, np.nan), "day", ()), longest=longest)
     assert np.isnan(filled.sst_c).any() == (gap > longest)
 
 
@@ -79,7 +79,7 @@ def test_kelvin_and_longitudes_of_a_netcdf_grid_are_brought_over(tmp_path):
     north_west = nearest_pixel(series, np.array([-158.02]), np.array([21.73]))[0]
     np.testing.assert_allclose(series.sst_c[[0, 1, 3], north_west], [22.0, 26.0, 30.0])
     assert np.isnan(series.sst_c[2]).all()
-    assert series.pixel_deg == pytest.approx(0.05)
+    assert series.pixel_deg == pytest.approx((0.05, 0.05))
     assert any("Kelvin" in n for n in series.notes)
     assert nearest_pixel(series, np.array([0.0]), np.array([0.0])).tolist() == [-1]
 
@@ -138,4 +138,26 @@ def test_a_missing_or_strange_file_is_named(tmp_path):
     with pytest.raises(FileFault, match=r"a .xls file; due: .csv or .nc"):
         read_series(tmp_path / "a.xls", value="sst")
     with pytest.raises(FileFault, match="40 steps; due: 0 to 31"):
-        fill_short_gaps(Series(np.array([]), np.zeros((0, 1)), np.zeros(1), np.zeros(1), 1.0, "day", ()), longest=40)
+        fill_short_gaps(
+            Series(np.array([]), np.zeros((0, 1)), np.zeros(1), np.zeros(1), (1.0, 1.0), "day", ()), longest=40
+        )
+
+
+def test_a_grid_of_one_pixel_has_no_width_and_is_read_as_a_place(tmp_path):
+    """It would lie at 0° N, 0° E, a degree wide."""
+    with scipy.io.netcdf_file(tmp_path / "one.nc", "w") as file:
+        for name, values, unit in (
+            ("time", [0.0, 1.0], "days since 2020-01-01"),
+            ("lat", [18.05], "degrees_north"),
+            ("lon", [309.7], "degrees_east"),
+        ):
+            file.createDimension(name, len(values))
+            axis = file.createVariable(name, "f8", (name,))
+            axis[:] = values
+            axis.units = unit
+        sst = file.createVariable("sst", "f4", ("time", "lat", "lon"))
+        sst[:] = 27.0
+        sst.units = "degC"
+    series = read_series(tmp_path / "one.nc", value="sst")
+    assert np.isnan(series.pixel_deg).all()
+    np.testing.assert_array_equal(series.sst_c, [[27.0], [27.0]])
