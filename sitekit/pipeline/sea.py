@@ -68,7 +68,9 @@ def sea_layers(project: Project, grid: Grid, inputs: SeaInputs) -> list[str]:
         if waves is not None:
             held |= waves.at(depth, part.row, part.col)
         if light:
-            held["light_share"] = light_share(depth, arrays.get("kd", light.kd_per_m), inputs.heights[light.at])
+            held["light_share"] = light_share(
+                depth, arrays["kd"] if light.kd_per_m is None else light.kd_per_m, inputs.heights[light.at]
+            )
         if spread is not None:
             held |= spread(grid.window(part.row, part.col, (part.rows, part.cols)), np.isnan(depth))
         return {"sea": np.stack([np.asarray(held[n], np.float32) for n in names])}

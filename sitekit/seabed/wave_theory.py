@@ -5,6 +5,8 @@ Knows no wind and no grid. Dry cells (depth ≤ 0) and unknown depths give NaN, 
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -64,7 +66,7 @@ def relative_water_depth(
     return relative_depth((2 * np.pi / period) ** 2 * depth / gravity_ms2)
 
 
-def relative_depth(deep_ratio: NDArray[np.float64]) -> NDArray[np.float64]:
+def relative_depth(deep_ratio: NDArray[Any]) -> NDArray[Any]:
     """Solve kh · tanh(kh) = ω²h/g for kh by Newton's rule; NaN where the ratio is not above 0.
 
     Starts from Eckart's 1952 estimate (within 5 %), which four steps bring below 1e-12; stops when no step is larger.
@@ -82,9 +84,7 @@ def relative_depth(deep_ratio: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.asarray(x)
 
 
-def bed_velocity(
-    height: NDArray[np.float64], period: NDArray[np.float64], kh: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def bed_velocity(height: NDArray[Any], period: NDArray[Any], kh: NDArray[Any]) -> NDArray[Any]:
     """Near-bed orbital velocity π H / (T sinh kh) of checked numbers; 0 in deep water, NaN where kh is."""
     most = 300.0 if kh.dtype == np.float64 else 80.0  # sinh of it still fits in the type
     return np.where(kh > most, 0.0, np.pi * height / (period * np.sinh(np.minimum(kh, most))))

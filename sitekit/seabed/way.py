@@ -154,8 +154,10 @@ class Lookout:
         if key in self.seen:
             return self.seen[key]
         found = ways(self.around, directions_deg, convergence_deg=self.convergence_deg)
-        parts = (found.fetch_m, found.open, found.sill_m, found.since_m, found.mean_m)
-        flat = Ways(*(a[:, self.use] for a in parts))
+        at = self.use
+        flat = Ways(
+            found.fetch_m[:, at], found.open[:, at], found.sill_m[:, at], found.since_m[:, at], found.mean_m[:, at]
+        )
         if self.cells <= _REMEMBERED:
             self.seen[key] = flat
         return flat

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Mapping
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
@@ -116,13 +117,13 @@ class Heat(Part):
         return self
 
 
-def tide_problems(tide: Tide | None, named: dict[str, str], datum: str) -> list[str]:
+def tide_problems(tide: Tide | None, named: Mapping[str, str], datum: str) -> list[str]:
     """Return what does not fit between `[tide]`, the tides that other tables name, and the depths' datum.
 
     Parameters
     ----------
     tide : Tide or None
-    named : dict of key to name
+    named : mapping of key to name
         E.g. `{"waves.at": "lowest"}`.
     datum : str
         Of the bathymetry.
