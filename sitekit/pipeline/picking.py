@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -45,6 +45,16 @@ class Cells:
         )
 
 
+def without_empty(labels: list[str], cells: Cells) -> tuple[list[str], Cells]:
+    """Leave out candidates that no cell belongs to: outlines drawn by hand may cover one another."""
+    held = np.bincount(cells.label[cells.label >= 0], minlength=len(labels)) > 0
+    if held.all():
+        return labels, cells
+    place = np.append(np.where(held, np.cumsum(held) - 1, -1), -1)
+    kept = [label for label, full in zip(labels, held, strict=True) if full]
+    return kept, replace(cells, label=place[cells.label])
+
+
 def passing_labels(tables: Mapping[str, Any], code: str) -> list[str]:
     """Return the candidates where a species passes, in the order of the table."""
     offered = tables["candidate_species"]
@@ -64,14 +74,19 @@ def pick_cells(
     shapes = [(g, i + 1) for i, g in enumerate(candidates.geometry)]
     cells = candidates["cells"].to_numpy(dtype=np.float64)
     most = min(max(CANDIDATE_CELLS[2] // max(len(cells), 1), CANDIDATE_CELLS[0]), CANDIDATE_CELLS[1])
-    of_candidate = np.concatenate([[0.0], np.minimum(most / np.maximum(cells, 1.0), 1.0)])
     of_all = {code: min(SAMPLE / max(_scored_cells(project, code), 1), 1.0) for code in criteria}
     # which candidates a species passes in, by its place in that species' table; -1 for none
     place = {code: np.full(len(cells) + 1, -1) for code in criteria}
+    of_candidate = {code: np.zeros(len(cells) + 1) for code in criteria}
     number = {c: i + 1 for i, c in enumerate(candidates["candidate"])}
+    offered = tables["candidate_species"]
     for code in criteria:
-        for i, label in enumerate(passing_labels(tables, code)):
-            place[code][number[label]] = i
+        own = offered[offered["species"] == code]
+        for i, (label, area) in enumerate(zip(own["candidate"], own["area_m2"], strict=True)):
+            n = number[label]
+            place[code][n] = i
+            passing = cells[n - 1] * area / candidates["area_m2"].iloc[n - 1]
+            of_candidate[code][n] = min(most / max(passing, 1.0), 1.0)
     inputs = dict(reader.inputs)
     for code in criteria:
         inputs[f"score {code}"] = Input(project.result(f"score_{code}.tif"))
@@ -90,7 +105,7 @@ def pick_cells(
             scored = np.isfinite(score)
             sampled = scored & (even < of_all[code])
             label = np.where(score >= np.float32(settings.score.passing), place[code][owner], -1)
-            label[even >= of_candidate[owner]] = -1
+            label[even >= of_candidate[code][owner]] = -1
             here = sampled | (label >= 0)
             flat = {c.field: fields[c.field][here] for c in rows}
             flat["depth_m"] = fields["depth_m"][here]

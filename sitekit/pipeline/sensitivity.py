@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from sitekit.base.tables import build
 from sitekit.pipeline.best_shares import share_figures, write_shares
 from sitekit.pipeline.fields import FieldReader, read_ground, species_criteria
-from sitekit.pipeline.picking import Cells, depth_error, passing_labels, pick_cells
+from sitekit.pipeline.picking import Cells, depth_error, passing_labels, pick_cells, without_empty
 from sitekit.pipeline.project import Done, Project
 from sitekit.suitability.criteria import Criterion
 from sitekit.suitability.draws import draw_weights
@@ -58,12 +58,14 @@ def run(project: Project, run_id: str) -> Done:
             figures[code] = {"cells": 0, "candidates": 0}
             continue
         least[code] = thresholds(sample, weights[code], settings.sensitivity.best_pct)
-        judged = _Judged(project, code, rows, picked[code], sample, drawn, weights[code])
-        labels = passing_labels(tables, code)
+        offered = passing_labels(tables, code)
+        labels, cells = without_empty(offered, picked[code])
+        judged = _Judged(project, code, rows, cells, sample, drawn, weights[code])
         ranges, more = judged.ranked(labels)
         rank_rows += more
         influence_rows += judged.influences(labels)
         figures[code] = _figures(settings.sensitivity.draws, sample, labels, ranges, more)
+        figures[code]["not_ranked"] = [label for label in offered if label not in labels]
     write_shares(project, ground, reader, criteria, weights, least, run_id)
     shares = share_figures(project, criteria, tables, rank_rows)
     for code in criteria:
