@@ -81,10 +81,14 @@ def ranks(means: ArrayLike) -> Ints:
     """
     given = np.asarray(means, dtype=np.float64)
     rows = np.atleast_2d(given)
-    ordered = np.sort(-rows, axis=1)
+    order = np.argsort(-rows, axis=1, kind="stable")
+    ordered = np.take_along_axis(rows, order, axis=1)
+    place = np.broadcast_to(np.arange(rows.shape[1]), rows.shape)
+    fresh = np.ones(rows.shape, bool)
+    fresh[:, 1:] = ordered[:, 1:] != ordered[:, :-1]  # a value equal to the one before shares its rank
+    shared = np.maximum.accumulate(np.where(fresh, place, 0), axis=1) + 1
     found = np.empty(rows.shape, np.int64)
-    for i in range(len(rows)):
-        found[i] = np.searchsorted(ordered[i], -rows[i], side="left") + 1
+    np.put_along_axis(found, order, shared, axis=1)
     return found.reshape(given.shape)
 
 
