@@ -15,8 +15,8 @@ from sitekit.cli import options
 def explore(plan: Path, threads: int | None, memory_gb: float) -> None:
     """Write out/explore.html: sliders for weights, rule and threshold, with scores as you drag.
 
-    A preview: its changed settings are copied into plan.toml by hand, and only `sitekit run` makes the plan. Stages up to
-    the candidates run first where they are not up to date. Example: sitekit explore plan.toml
+    A preview: its changed settings are copied into plan.toml by hand, and only `sitekit run` makes the plan. Stages that
+    are not up to date run first. Example: sitekit explore plan.toml
     """
     from sitekit.pipeline.explore import explore as write
     from sitekit.pipeline.export import CAUTIONS

@@ -32,8 +32,8 @@ from sitekit.outputs.permit_pdf.chart import graticule, label_graticule
 from sitekit.outputs.permit_pdf.symbols import PLOTS, PROTECTED, colony, diamond, lines
 from sitekit.outputs.permit_pdf.window import Window
 
-MARGIN = 30.0  # pt
-COLUMN = 196.0  # pt, legend at the right
+MARGIN = 27.0  # pt
+COLUMN = 176.0  # pt, legend at the right
 FOOT = 74.0  # pt
 DOTS_PER_INCH = 150
 SCALES = (1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 7.5, 10.0)  # times a power of ten
@@ -87,7 +87,7 @@ class _Sheet:
     def __init__(self, pen: Pen, scene: MapScene, norths: Norths) -> None:
         self.pen, self.scene, self.norths = pen, scene, norths
         self.lost = 0
-        box = MARGIN, MARGIN + FOOT, pen.width - MARGIN - COLUMN - 10, pen.height - MARGIN - 26
+        box = MARGIN, MARGIN + FOOT, pen.width - MARGIN - COLUMN - 8, pen.height - MARGIN - 26
         self.window = _window(scene, box)
 
     def draw(self, number: int, total: int) -> None:

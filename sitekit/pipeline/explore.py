@@ -22,7 +22,7 @@ from sitekit.pipeline.bottoms import planned_separation
 from sitekit.pipeline.fields import Ground, all_criteria, raster, read_ground, species_criteria
 from sitekit.pipeline.project import Machine, Project
 from sitekit.pipeline.responses import responses
-from sitekit.pipeline.stages import run_stages
+from sitekit.pipeline.stages import ShortfallWithReport, run_stages
 from sitekit.season.plan_tables import read_table
 from sitekit.suitability.exclusions import LABELS, UNKNOWN
 
@@ -32,7 +32,7 @@ HEXAGON = math.sqrt(3.0) / 2.0  # area per point of the densest packing over d²
 
 
 def explore(plan: Path, cautions: tuple[str, ...], machine: Machine | None = None) -> Path:
-    """Write `out/explore.html` for a plan, after the stages it needs.
+    """Write `out/explore.html` for a plan, after every stage that is not up to date.
 
     Parameters
     ----------
@@ -53,7 +53,10 @@ def explore(plan: Path, cautions: tuple[str, ...], machine: Machine | None = Non
     InputFault, FileFault
         From the stages, or if the page cannot be written.
     """
-    report = run_stages(plan, machine, last="candidates")
+    try:
+        report = run_stages(plan, machine)
+    except ShortfallWithReport as short:  # units that found no place change nothing here
+        report = short.report
     target = report.project.out / PAGE
     write_explore(target, explore_scene(report.project, report.run_id, cautions))
     return target

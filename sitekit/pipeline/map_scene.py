@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from pathlib import Path
 from typing import Any
@@ -228,7 +229,14 @@ def _sites(tables: dict[str, pd.DataFrame]) -> gpd.GeoDataFrame:
         ("chosen" if chosen else "not chosen") + ("" if scouted else ", not scouted")
         for chosen, scouted in zip(frame["chosen"] == True, frame["scouted"] == True, strict=True)  # noqa: E712
     ]
+    frame["answers"] = [_said(text) for text in frame["answers"]]
     return frame
+
+
+def _said(answers: Any) -> str:
+    """Return a site's answers as words; empty without any."""
+    found = json.loads(answers) if isinstance(answers, str) and answers else {}
+    return "; ".join(f"{k}: {v}" for k, v in found.items()) if isinstance(found, dict) else str(answers)
 
 
 def _stamps(tables: dict[str, pd.DataFrame]) -> tuple[str, ...]:

@@ -182,6 +182,7 @@ sitekit.draw = (() => {
         let text = item.n.length > 30 ? `${item.n.slice(0, 29)}…` : item.n;
         if (id === "protected") { text += ` (${RULES[item.k] || item.k})`; }
         if (!text) { continue; }
+        if (id === "work_areas") { text = `${layer.one} ${text}`; }
         const size = id === "contours" ? 10 : 12;
         context.font = `600 ${size}px system-ui, "Segoe UI", "DejaVu Sans", sans-serif`;
         const half = context.measureText(text).width / 2 + 4;
