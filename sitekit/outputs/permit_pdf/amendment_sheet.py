@@ -14,7 +14,7 @@ from sitekit.outputs.paper.pen import Pen
 from sitekit.outputs.paper.scales import scale_text
 from sitekit.outputs.permit_pdf import chart
 from sitekit.outputs.permit_pdf import symbols as sign
-from sitekit.outputs.permit_pdf.packet import Packet
+from sitekit.outputs.permit_pdf.packet import Packet, rows_of
 from sitekit.outputs.permit_pdf.window import window_on
 
 MOST_MAPS = 4
@@ -51,7 +51,7 @@ def amendment_sheet(pen: Pen, number: int, total: int, frame: Frame, packet: Pac
         ]
         sign.legend(pen, (left, top - 12, right, top), items)
         top -= 18
-    listed = [(r.work_area, r.what, r.old, r.new) for r in packet.amendments.itertuples(index=False)]
+    listed = [(r.work_area, r.what, r.old, r.new) for r in rows_of(packet.amendments)]
     if not listed:
         pen.text(left, top - 10, "Nothing changed: corners, areas and counts are as in the earlier packet.", 8)
         return
@@ -76,7 +76,7 @@ def _overlay(pen: Pen, box: Any, name: str, old: Any, new: Any, packet: Packet) 
         if new is not None:
             pen.outline(window.shape(new), 1.6)
     own = packet.corners[packet.corners["work_area"] == name] if new is not None else packet.corners.iloc[:0]
-    for c in own.itertuples(index=False):
+    for c in rows_of(own):
         x, y = window.points([(c.easting_m, c.northing_m)])[0]
         sign.corner(pen, x, y)
         chart.numbered(pen, float(x), float(y), str(c.corner), 6.5, box)

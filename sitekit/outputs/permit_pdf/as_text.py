@@ -9,7 +9,7 @@ import pandas as pd
 
 from sitekit.base.files import write_text
 from sitekit.base.tables import table
-from sitekit.outputs.permit_pdf.packet import Packet
+from sitekit.outputs.permit_pdf.packet import Packet, rows_of
 from sitekit.outputs.tables import table_decimals, write_csv
 
 # table -> the columns that name what a row is about
@@ -88,7 +88,7 @@ def write_permit_tables(path: Path, packet: Packet, *, fictional: bool = False) 
 def write_texts(path: Path, packet: Packet) -> None:
     """Write `out/permit_text.txt`: text blocks with their counts, and a text for each figure."""
     lines = [" · ".join((*packet.stamps, *packet.small_print)), ""]
-    for row in packet.texts.itertuples(index=False):
+    for row in rows_of(packet.texts):
         limit = "" if pd.isna(row.most_characters) else f" of at most {int(row.most_characters)}"
         over = "" if row.fits else " TOO LONG"
         lines += [f"[{row.name}] {row.characters} characters{limit}{over}", row.text, ""]

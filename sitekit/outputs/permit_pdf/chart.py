@@ -15,7 +15,7 @@ from sitekit.base.crs import transform_points
 from sitekit.base.notation import Axis, angle_text
 from sitekit.outputs.map_html.contours import contour_lines
 from sitekit.outputs.paper.pen import Align, Box, Pen, around
-from sitekit.outputs.permit_pdf.packet import Sea
+from sitekit.outputs.permit_pdf.packet import Sea, rows_of
 from sitekit.outputs.permit_pdf.symbols import CONSTRAINTS, PROTECTED, Draw, area_swatch, constraint, line_swatch
 from sitekit.outputs.permit_pdf.symbols import protected_area as draw_protected
 from sitekit.outputs.permit_pdf.window import Window
@@ -123,7 +123,7 @@ def protected(pen: Pen, window: Window, frame: gpd.GeoDataFrame | None) -> tuple
     if frame is None:
         return items, names
     ground = shapely.box(*window.ground)
-    for row in frame.itertuples(index=False):
+    for row in rows_of(frame):
         if not row.geometry.intersects(ground):
             continue
         inside = _polygons(row.geometry.intersection(ground))
@@ -146,7 +146,7 @@ def constraints(pen: Pen, window: Window, frame: gpd.GeoDataFrame | None) -> tup
     ground = shapely.box(*window.ground)
     keys = list(dict.fromkeys(frame["constraint"].tolist()))
     shown = set()
-    for row in frame.itertuples(index=False):
+    for row in rows_of(frame):
         if not row.geometry.intersects(ground):
             continue
         inside = row.geometry.intersection(ground)

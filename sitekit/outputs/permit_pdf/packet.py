@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -14,6 +15,11 @@ from pyproj import CRS
 from sitekit.layers.grid import Grid
 from sitekit.outputs.paper.frame import TitleBlock
 from sitekit.outputs.paper.norths import Norths
+
+
+def rows_of(frame: pd.DataFrame) -> list[Any]:
+    """Return the rows of a table, columns as attributes."""
+    return list(frame.itertuples(index=False))
 
 
 @dataclass(frozen=True)

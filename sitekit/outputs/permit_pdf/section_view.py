@@ -12,10 +12,37 @@ from sitekit.outputs.paper.fonts import fitted
 from sitekit.outputs.paper.hatches import hatch
 from sitekit.outputs.paper.pen import Box, Pen
 from sitekit.outputs.paper.scales import bar_step, map_scale, points_per_metre, scale_text
-from sitekit.outputs.permit_pdf.packet import Packet
+from sitekit.outputs.permit_pdf.packet import Packet, rows_of
 
-# Heights over lengths, largest that fits first; beyond 10 a reef looks like a wall (house choice).
-_EXAGGERATIONS = (10.0, 8.0, 6.0, 5.0, 4.0, 3.0, 2.5, 2.0, 1.5, 1.0, 0.75, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01)
+# Heights over lengths, largest that fits first; beyond 10 a short reef looks like a wall (house choice).
+LONG_CUT_M, LEAST_STEP_PT = 500.0, 9.0
+_EXAGGERATIONS = (
+    100.0,
+    75.0,
+    50.0,
+    40.0,
+    30.0,
+    25.0,
+    20.0,
+    15.0,
+    10.0,
+    8.0,
+    6.0,
+    5.0,
+    4.0,
+    3.0,
+    2.5,
+    2.0,
+    1.5,
+    1.0,
+    0.75,
+    0.5,
+    0.2,
+    0.1,
+    0.05,
+    0.02,
+    0.01,
+)
 
 
 def section(pen: Pen, box: Box, packet: Packet, area: str, code: str) -> None:
@@ -55,7 +82,8 @@ def section(pen: Pen, box: Box, packet: Packet, area: str, code: str) -> None:
     low_m = float(np.nanmax(depth))
     top_m = max(top_m, later - float(np.nanmin(depth)) if later else 0.0)
     span = (top_m + low_m) * 1.06 + 0.2
-    times = next((e for e in _EXAGGERATIONS if span * wide * e <= room[1]), _EXAGGERATIONS[-1])
+    most = 10.0 if length <= LONG_CUT_M else _EXAGGERATIONS[0]
+    times = next((e for e in _EXAGGERATIONS if e <= most and span * wide * e <= room[1]), _EXAGGERATIONS[-1])
     high = wide * times
     left = frame[0] + (room[0] - length * wide) / 2
 
@@ -117,11 +145,11 @@ def _plots(pen: Pen, packet: Packet, area: str, profile: Any, place: Any, frame:
         return
     at, depth = profile["at_m"].to_numpy(float), profile["depth_m"].to_numpy(float)
     cut = shapely.LineString([xy[0], xy[-1]])
-    for row in packet.plots.itertuples(index=False):
+    for row in rows_of(packet.plots):
         for part in shapely.get_parts(cut.intersection(row.geometry)):
             if part.geom_type != "LineString" or part.length <= 0:
                 continue
-            ends = shapely.line_locate_point(cut, shapely.points(shapely.get_coordinates(part)[[0, -1]]))
+            ends = [cut.project(shapely.Point(xy)) for xy in shapely.get_coordinates(part)[[0, -1]]]
             inside = np.linspace(float(min(ends)), float(max(ends)), 12)
             floor = np.interp(inside, at, depth)
             if not np.isfinite(floor).all():
@@ -182,6 +210,9 @@ def _axes(pen: Pen, place: Any, length: float, low_m: float, left: float, right:
         pen.text(x, frame[1] - 10, f"{k * step:g}", 6, align="centre")
     pen.text((left + right) / 2, frame[1] - 19, "m along the cut from its western end", 6, align="centre")
     step = bar_step(max(low_m / 3, 0.1))
+    high = float(place([0], [0])[0][1] - place([0], [1])[0][1])
+    while step * high < LEAST_STEP_PT:
+        step *= 2
     for k in range(math.floor(low_m / step + 1e-9) + 1):
         y = float(place([0], [k * step])[0][1])
         pen.line([(left - 3, y), (left, y)], 0.4)

@@ -10,13 +10,14 @@ import shapely
 
 from sitekit.outputs.paper.fonts import fitted
 from sitekit.outputs.paper.frame import Frame
+from sitekit.outputs.paper.hatches import hatch
 from sitekit.outputs.paper.listing import Column, Listing
 from sitekit.outputs.paper.norths import draw_norths
 from sitekit.outputs.paper.pen import Box, Pen
 from sitekit.outputs.paper.scales import scale_bars, scale_text
 from sitekit.outputs.permit_pdf import chart
 from sitekit.outputs.permit_pdf import symbols as sign
-from sitekit.outputs.permit_pdf.packet import Packet
+from sitekit.outputs.permit_pdf.packet import Packet, rows_of
 from sitekit.outputs.permit_pdf.section_view import section
 from sitekit.outputs.permit_pdf.window import Window, window_on
 
@@ -140,7 +141,7 @@ def land(pen: Pen, window: Window, coast: Any) -> bool:
         inside = window.shape(shape)
         polygons = shapely.MultiPolygon([p for p in shapely.get_parts(inside) if p.geom_type == "Polygon"])
         if not polygons.is_empty:
-            sign.hatch(pen, polygons, sign.LAND)
+            hatch(pen, polygons, sign.LAND)
             border = shape.boundary.intersection(ground)
         else:
             border = shape.intersection(ground)
@@ -155,11 +156,12 @@ def _existing(pen: Pen, window: Window, packet: Packet) -> None:
         packet.existing.geometry.x, packet.existing.geometry.y, packet.existing["origin"], strict=True
     ):
         if window.holds(x, y):
-            sign.colony(pen, *window.points([(x, y)])[0], origin == "wild")
+            spot = window.points([(x, y)])[0]
+            sign.colony(pen, float(spot[0]), float(spot[1]), origin == "wild")
 
 
 def _plots(pen: Pen, window: Window, packet: Packet) -> None:
-    for row in packet.plots.itertuples(index=False):
+    for row in rows_of(packet.plots):
         shape = window.shape(row.geometry)
         if shape.is_empty:
             continue
@@ -170,20 +172,21 @@ def _plots(pen: Pen, window: Window, packet: Packet) -> None:
             pen.line(window.points(ends), 0.3, "dotted")
         for k, (x, y) in enumerate(ends):
             if not pd.isna(x) and window.holds(x, y):
-                sign.pin(pen, *window.points([(x, y)])[0], k == 0)
+                spot = window.points([(x, y)])[0]
+                sign.pin(pen, float(spot[0]), float(spot[1]), k == 0)
 
 
 def _corners(pen: Pen, window: Window, packet: Packet, rows: Any) -> None:
     several = len(rows) > 1
     for name in rows["work_area"]:
         own = packet.corners[packet.corners["work_area"] == name]
-        for c in own.itertuples(index=False):
+        for c in rows_of(own):
             x, y = window.points([(c.easting_m, c.northing_m)])[0]
             sign.corner(pen, x, y)
             pen.keep_clear((x - 2.2, y - 2.2, x + 2.2, y + 2.2))
     for name in rows["work_area"]:
         own = packet.corners[packet.corners["work_area"] == name]
-        for c in own.itertuples(index=False):
+        for c in rows_of(own):
             x, y = window.points([(c.easting_m, c.northing_m)])[0]
             suffix = str(name).rsplit("-", 1)[-1] + "." if several else ""
             chart.numbered(pen, x, y, f"{suffix}{c.corner}", 7.5, window.box)
@@ -206,7 +209,7 @@ def _cut_line(pen: Pen, window: Window, packet: Packet, rows: Any) -> None:
 
 
 def _plot_names(pen: Pen, window: Window, packet: Packet) -> None:
-    for row in packet.plots.itertuples(index=False):
+    for row in rows_of(packet.plots):
         middle = row.geometry.centroid
         if window.holds(middle.x, middle.y):
             x, y = window.points([(middle.x, middle.y)])[0]
@@ -215,7 +218,7 @@ def _plot_names(pen: Pen, window: Window, packet: Packet) -> None:
             high = row.geometry.bounds
             tall = (high[3] - high[1]) * window.per_metre / 2
             over = min(float(row.width_m), high[3] - high[1]) * window.per_metre > 16
-            places = [(x, y - 2.3, "centre")] if over else []
+            places: list[Any] = [(x, y - 2.3, "centre")] if over else []
             places += _beside(x, y, (high[2] - high[0]) * window.per_metre / 2 + 4, tall + 4)
             places += _beside(x, y, wide + 3, wide + 3)
             pen.try_text(places, f"{row.plot}{role}", 6.5, inside=window.box)
@@ -274,7 +277,7 @@ def _corner_list(pen: Pen, box: Box, packet: Packet, rows: Any, corners_on: str)
                 c.latitude_degrees,
                 c.longitude_degrees,
             )
-            for c in own.itertuples(index=False)
+            for c in rows_of(own)
         ],
         box[2] - box[0],
         size=6.2,

@@ -10,7 +10,7 @@ import pandas as pd
 from sitekit.outputs.paper.frame import Frame
 from sitekit.outputs.paper.listing import Block, Column, Listing, Placed, Words
 from sitekit.outputs.paper.pen import Pen
-from sitekit.outputs.permit_pdf.packet import Packet
+from sitekit.outputs.permit_pdf.packet import Packet, rows_of
 
 ALL_CORNERS_TITLE = "Corners of work areas with many corners"
 
@@ -61,7 +61,7 @@ def table_blocks(packet: Packet, room: float, *, corners_of: Sequence[str]) -> l
         blocks += [Words(f"{k}. {c}", room, 7.2, after=2.0) for k, c in enumerate(packet.conditions, start=1)]
     blocks.append(Words("Open items" + ("" if len(packet.open_items) else ": none"), room, 8.5, bold=True, after=2.0))
     if len(packet.open_items):
-        rows = [(r.kind, r.item, r.place) for r in packet.open_items.itertuples(index=False)]
+        rows = [(r.kind, r.item, r.place) for r in rows_of(packet.open_items)]
         blocks.append(
             Listing([Column("kind", 1), Column("item", 4.6), Column("where it belongs", 2)], rows, room, size=6.8)
         )
@@ -109,7 +109,7 @@ def _areas(packet: Packet) -> Table:
             _span(r.depth_min_m, r.depth_max_m, 1),
             _number(None if pd.isna(r.harbour_m) else r.harbour_m / 1000, 2),
         )
-        for r in packet.areas.itertuples(index=False)
+        for r in rows_of(packet.areas)
     ]
     total = packet.areas[["area_m2", "area_ha", "area_acre"]].sum()
     rows.append(
@@ -124,7 +124,7 @@ def _corners(many: pd.DataFrame) -> Table:
                Column("latitude, degrees", 1.5), Column("longitude, degrees", 1.6)]  # fmt: skip
     return columns, [
         (c.work_area, c.corner, c.latitude_minutes, c.longitude_minutes, c.latitude_degrees, c.longitude_degrees)
-        for c in many.itertuples(index=False)
+        for c in rows_of(many)
     ]
 
 
@@ -139,13 +139,13 @@ def _planting(packet: Packet) -> Table:
             r.site, r.species, r.plots, _number(r.plot_area_m2, 0), r.units, r.fragments, r.genets,
             _number(r.density_per_m2, 2), _span(r.size_min_cm, r.size_max_cm, 0), r.regions,
         )
-        for r in packet.planting.itertuples(index=False)
+        for r in rows_of(packet.planting)
     ]  # fmt: skip
 
 
 def _permitted(own: pd.DataFrame) -> Table:
     columns = [Column("what", 3), Column("planned", 2.2), Column("permitted", 2.6), Column("kept", 0.6)]
-    return columns, [(r.what, r.planned, r.permitted, "yes" if r.kept else "NO") for r in own.itertuples(index=False)]
+    return columns, [(r.what, r.planned, r.permitted, "yes" if r.kept else "NO") for r in rows_of(own)]
 
 
 def _rules(packet: Packet) -> Table:
@@ -155,7 +155,7 @@ def _rules(packet: Packet) -> Table:
     for name in packet.areas["work_area"]:
         own = packet.rules[packet.rules["work_area"] == name]
         touched = own[(own["distance_m"] == 0) | own["decides"]]
-        for r in touched.itertuples(index=False):
+        for r in rows_of(touched):
             rule = r.rule if pd.isna(r.keep_clear_m) else f"keep clear {r.keep_clear_m:g} m"
             first = " (decides)" if r.decides and r.kind == "protected area" and len(touched) > 1 else ""
             rows.append(
@@ -167,7 +167,7 @@ def _rules(packet: Packet) -> Table:
         said = "; ".join(
             f"{r.name} ({r.kind}) {r.distance_m:,.0f} m"
             + ("" if pd.isna(r.keep_clear_m) else f", {r.keep_clear_m:g} m to be kept")
-            for r in others.itertuples(index=False)
+            for r in rows_of(others)
         )
         rows.append((name, "nearest of the others", "", "", "", "", said or "no other layer was given"))
     return columns, rows

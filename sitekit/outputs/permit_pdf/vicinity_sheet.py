@@ -73,7 +73,8 @@ def _wide_bounds(packet: Packet, close: Window) -> Box:
 
 def _map(pen: Pen, window: Window, packet: Packet, close: Window | None) -> chart.Legend:
     """Draw one of the two maps; the wide one shows the close one's edge."""
-    areas, labels = [], []
+    areas: chart.Legend = []
+    labels: list[tuple[Any, str]] = []
     with pen.clipped(shapely.box(*window.box)):
         if close is None:
             areas, names = chart.protected(pen, window, packet.protected)
