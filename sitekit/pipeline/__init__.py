@@ -32,6 +32,7 @@
 - allocate: stage 5, who gets which genets
 - set_pins: pins as they were set, read, checked, appended to the records
 - pins: plots follow their pins
+- control_plots: unplanted plots in the areas found for them
 - place: stage 6, where each unit stands
 - work_outlines: outlines whose corners are the printed ones
 - permit_checks: the plan beside what each permit allows, and what each work area meets

@@ -122,6 +122,7 @@ def _bundled(project: Project, ground: Ground, bottom: Bottom, species: str, x: 
                 r.y_m[own],
                 r.along_m[own],
                 r.offset_m[own],
+                np.full(own.size, math.nan),
             )
         )
     return laid

@@ -18,6 +18,7 @@ from sitekit.layers.blocks import in_order
 from sitekit.layout.genets import assign_genets
 from sitekit.layout.numbering import Used, give_tags, number_site
 from sitekit.pipeline.bottoms import Bottom, between_species, planned_separation, read_bottom, read_colonies
+from sitekit.pipeline.control_plots import control_plots
 from sitekit.pipeline.fields import Ground, read_ground
 from sitekit.pipeline.free_points import lay_points
 from sitekit.pipeline.given import given_colonies
@@ -71,13 +72,14 @@ def run(project: Project, run_id: str) -> Done:
     points: list[Any] = []
     for plan in plans:
         stray += _number(project, ground, plan, used, pins, plot_rows, shapes, unit_rows, points)
-    short_tags = _tag(project, unit_rows, used)
+    short_tags = _tag(project, unit_rows, plot_rows, used)
     # rows with a site are this stage's own, from a run that was killed before it noted them
     earlier: list[Any] = tables["unplaced"][tables["unplaced"]["site"].isna()].to_dict("records")
+    empty_rows, empty_shapes, not_laid = control_plots(project, ground, tables["control_areas"])
     unplaced = [*earlier, *(row for p in plans for row in p.unplaced)]
     if project.settings.spacing.mode == "fill":  # an estimate: what fits is what is handed out
         tables["allotment"] = build("allotment", _counted(unit_rows))
-    tables["plots"] = build("plots", plot_rows, shapes, crs)
+    tables["plots"] = build("plots", plot_rows + empty_rows, shapes + empty_shapes, crs)
     edited = given_colonies(project, tables["plots"], crs)
     tables["colonies"] = build("colonies", unit_rows, points, crs) if edited is None else edited
     tables["unplaced"] = build("unplaced", unplaced)
@@ -157,6 +159,7 @@ def _number(
         plot_of=np.repeat(np.arange(len(plots)), [p.x_m.size for _, p in plots]),
         along_m=np.concatenate([p.along_m for _, p in plots]),
         offset_m=np.concatenate([p.offset_m for _, p in plots]),
+        angle_deg=np.concatenate([p.angle_deg for _, p in plots]),
         spacing_m=spacing,
         used=Used(frozenset(own["plot"].dropna()), frozenset(int(v) for v in own["sequence"])),
     )
@@ -196,6 +199,7 @@ def _number(
                         "depth_m": float(depth[i]),
                         "along_m": float(plot.along_m[i]),
                         "offset_m": float(plot.offset_m[i]),
+                        "angle_deg": float(plot.angle_deg[i]) if plot.circle else None,
                         "score": float(score[i]),
                     },
                     shapely.Point(float(plot.x_m[i]), float(plot.y_m[i])),
@@ -248,7 +252,7 @@ def _plot_row(
     }
 
 
-def _tag(project: Project, rows: list[dict[str, Any]], used: pd.DataFrame) -> int:
+def _tag(project: Project, rows: list[dict[str, Any]], plots: list[dict[str, Any]], used: pd.DataFrame) -> int:
     """Give tags from the list on hand, or count upward from the first; return how many are missing."""
     setting = project.settings.tagging
     if project.settings.spacing.mode == "fill" or not rows:
@@ -273,6 +277,8 @@ def _tag(project: Project, rows: list[dict[str, Any]], used: pd.DataFrame) -> in
     )
     for row, tag in zip(rows, tags.units, strict=True):
         row["tag"] = tag or None
+    for plot in plots:
+        plot["tag"] = tags.plots.get(str(plot["plot"]))
     return tags.short
 
 
@@ -283,12 +289,13 @@ def _counted(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
 
 def _figures(project: Project, tables: dict[str, pd.DataFrame], plans: list[SitePlan]) -> dict[str, Any]:
     colonies, plots = tables["colonies"], tables["plots"]
-    robust = plots["robust_pct"].dropna()
+    robust = plots["robust_pct"][plots["role"] == "planted"].dropna()
     return {
         "mode": project.settings.spacing.mode,
         "estimate": project.settings.spacing.mode == "fill",
         "sites": len(plans),
-        "plots": len(plots),
+        "plots": int((plots["role"] == "planted").sum()),
+        "control_plots": int((plots["role"] != "planted").sum()),
         "units": {str(k): int(v) for k, v in colonies.groupby("species").size().items()},
         "fragments": int(colonies["fragments"].sum()),
         "genets": int(colonies.groupby(["species", "genet"]).ngroups) if len(colonies) else 0,

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from rasterio.features import rasterize
 from scipy.spatial import cKDTree
+from shapely.geometry.base import BaseGeometry
 
 from sitekit.layout.bound import bound
 from sitekit.layout.circles import find_circles
@@ -42,8 +43,8 @@ class Laid:
         Across the tape line, or the diameter.
     allowed_share, robust_share : float
         0–1; robust_share is NaN for bundles.
-    x_m, y_m, along_m, offset_m : ndarray
-        Its units.
+    x_m, y_m, along_m, offset_m, angle_deg : ndarray
+        Its units; angles are NaN but in circles.
     """
 
     line: TapeLine
@@ -56,6 +57,7 @@ class Laid:
     y_m: Floats
     along_m: Floats
     offset_m: Floats
+    angle_deg: Floats
 
 
 def plot_room(project: Project, ground: Ground, bottom: Bottom, species: str) -> tuple[int, int, int, int]:
@@ -91,6 +93,44 @@ def lay_plots(project: Project, ground: Ground, bottom: Bottom, species: str, un
     return _first_units(laid, units)
 
 
+def empty_plot(project: Project, bottom: Bottom, area: BaseGeometry) -> Laid | None:
+    """Return one plot of the plan's shape inside an area, without units; None if it has no room.
+
+    Parameters
+    ----------
+    project : Project
+        With its settings.
+    bottom : Bottom
+        The area's window.
+    area : Polygon or MultiPolygon
+        Where it may lie; the whole of it counts as allowed bottom.
+    """
+    grid = bottom.grid
+    inside = rasterize([(area, 1)], out_shape=grid.shape, transform=grid.transform, dtype="uint8").astype(bool)
+    best = np.zeros(grid.shape, np.float32)
+    for score in bottom.score.values():
+        best = np.fmax(best, score)
+    found = _found(project, PlotBottom(inside, best, grid.west, grid.north, grid.cell), 1, gap_m=0.0)
+    if len(found) == 0:
+        return None
+    x, y = found.outline(0)
+    none = np.zeros(0)
+    ratios = slope_ratios(*depths_under(bottom, x, y), bearing_grid_deg=found.line(0).bearing_grid_deg)
+    return Laid(
+        found.line(0, *ratios),
+        shapely.Polygon(np.column_stack([x, y])),
+        found.circle,
+        found.width_m,
+        float(found.allowed_share[0]),
+        float(found.robust_share[0]),
+        none,
+        none,
+        none,
+        none,
+        none,
+    )
+
+
 def without_plots(bottom: Bottom, taken: list[Laid], gap_m: float) -> Bottom:
     """Return the bottom without what lies nearer to plots than a gap."""
     if not taken:
@@ -118,8 +158,7 @@ def plot_pattern(project: Project, separation: float) -> Pattern:
 
 
 def _plots(project: Project, ground: Ground, bottom: Bottom, species: str, wanted: int | None) -> Plots:
-    spacing = project.settings.spacing
-    plot = spacing.plot
+    plot = project.settings.spacing.plot
     allowed = bottom.allowed[species].copy()
     if len(bottom.clear_points):
         x, y = bottom.grid.centres()
@@ -132,9 +171,17 @@ def _plots(project: Project, ground: Ground, bottom: Bottom, species: str, wante
                 allowed[rows[i], cols[i]] = False
     area = PlotBottom(allowed, bottom.score[species], bottom.grid.west, bottom.grid.north, bottom.grid.cell)
     most = plot.most if wanted is None else (wanted if plot.most is None else min(wanted, plot.most))
+    gap = max(plot.gap_m, planned_separation(project, ground, species))  # units may stand on the edges
+    return _found(project, area, most, gap_m=gap)
+
+
+def _found(project: Project, area: PlotBottom, wanted: int | None, *, gap_m: float) -> Plots:
+    """Return plots of the plan's shape on a bottom."""
+    spacing = project.settings.spacing
+    plot = spacing.plot
     shared = {
-        "gap_m": max(plot.gap_m, planned_separation(project, ground, species)),  # units may stand on the edges
-        "wanted": most,
+        "gap_m": gap_m,
+        "wanted": wanted,
         "least_allowed_share": plot.allowed_share,
         "pin_error_m": spacing.pin_error_m,
         "least_robust_share": plot.robust_share,
@@ -160,7 +207,7 @@ def _laid(project: Project, bottom: Bottom, species: str, plots: Plots, separati
         flat = plots.line(k)
         x, y = plots.outline(k)
         bearing = flat.bearing_grid_deg
-        along, across = slope_ratios(*_sampled(bottom, x, y), bearing_grid_deg=bearing)
+        along, across = slope_ratios(*depths_under(bottom, x, y), bearing_grid_deg=bearing)
         line = plots.line(k, along, across)
         slots = slots_of(pattern, line, separation_m=separation, stands=stands)
         use = slots.usable
@@ -176,12 +223,13 @@ def _laid(project: Project, bottom: Bottom, species: str, plots: Plots, separati
                 slots.y_m[use],
                 slots.along_m[use],
                 slots.offset_m[use],
+                slots.angle_deg[use],
             )
         )
     return laid
 
 
-def _sampled(bottom: Bottom, x: Floats, y: Floats) -> tuple[Floats, Floats, Floats]:
+def depths_under(bottom: Bottom, x: Floats, y: Floats) -> tuple[Floats, Floats, Floats]:
     """Return positions and depths of the cells under an outline."""
     shape = shapely.Polygon(np.column_stack([x, y]))
     gx, gy = bottom.grid.centres()
@@ -223,20 +271,8 @@ def _first_units(laid: list[Laid], units: int) -> list[Laid]:
         n = min(plot.x_m.size, left)
         if n == 0:
             continue
-        out.append(
-            Laid(
-                plot.line,
-                plot.outline,
-                plot.circle,
-                plot.width_m,
-                plot.allowed_share,
-                plot.robust_share,
-                plot.x_m[:n],
-                plot.y_m[:n],
-                plot.along_m[:n],
-                plot.offset_m[:n],
-            )
-        )
+        own = {name: getattr(plot, name)[:n] for name in ("x_m", "y_m", "along_m", "offset_m", "angle_deg")}
+        out.append(replace(plot, **own))
         left -= n
         if left == 0:
             break
