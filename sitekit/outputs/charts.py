@@ -94,7 +94,7 @@ def gain_chart(title: str, points: Sequence[GainPoint], caption: str) -> str:
     points : sequence of GainPoint
         Rising in share.
     """
-    width, height, left, bottom, top = 760, 340, 80, 72, 46
+    width, height, left, bottom, top = 760, 360, 80, 92, 46
     most_x = max((p.share_pct for p in points), default=100.0)
     most_y = max((p.suitability for p in points), default=0.0) or 1.0
     ticks_y = _ticks(0, most_y)
@@ -114,7 +114,7 @@ def gain_chart(title: str, points: Sequence[GainPoint], caption: str) -> str:
         parts.append(f'<line x1="{left}" y1="{_y(tick)}" x2="{width - 40}" y2="{_y(tick)}" stroke="#ddd"/>')
         parts.append(_text(left - 8, _y(tick) + 4, f"{tick:g}", 11, "end"))
     for p in points:
-        parts.append(_text(_x(p.share_pct), height - bottom + 18, f"{p.share_pct:g} %", 11, "middle"))
+        parts.append(_text(_x(p.share_pct), height - bottom + 34, f"{p.share_pct:g} %", 11, "middle"))
     line = " ".join(f"{x},{y}" for x, y in map(at, points))
     parts.append(f'<polyline points="{line}" fill="none" stroke="#000" stroke-width="1.5"/>')
     for p in points:
@@ -123,16 +123,9 @@ def gain_chart(title: str, points: Sequence[GainPoint], caption: str) -> str:
         parts.append(
             f'<circle cx="{x}" cy="{y}" r="{6 if own else 4}" fill="{"#fff" if own else "#000"}" stroke="#000" stroke-width="2"/>'
         )
-        below = y - 24 < top
-        parts.append(
-            _text(
-                x,
-                y + 22 if below else y - 12,
-                f"{p.units} units, {p.sites} sites",
-                10,
-                "middle" if x < width - 90 else "end",
-            )
-        )
+        side, anchor = (x + 7, "start") if x < width - 110 else (x - 2, "end")
+        parts.append(_text(side, y + 15, f"{p.units} units", 10, anchor))
+        parts.append(_text(side, y + 27, f"{p.sites} sites", 10, anchor))
     parts.append(
         _text(
             left,

@@ -27,6 +27,7 @@ EARLIER = (
     "alternatives",
     "budget_use",
     "budget_curve",
+    "held_back",
     "scouting",
     "control_areas",
 )
@@ -114,6 +115,7 @@ def _unallotted(
     for row in rows:
         key = (str(row.species), str(row.genet))
         taken[key] = taken.get(key, 0) + int(row.number)
+    planned = {s.code: sum(n for (code, _), n in taken.items() if code == s.code) for s in settings.species}
     lost = {(str(r["species"]), str(r["genet"])) for r in unplaced if r.get("genet")}
     goes = "stays in the nursery" if settings.choose.leftovers == "return" else "reserve plot"
     found = []
@@ -127,11 +129,23 @@ def _unallotted(
         elif key in lost:
             reason = "no chosen site has room for it"
         else:
-            reason = "more than is wanted, or than the budget allows"
+            reason = _why_left(project, key[0], planned)
         found.append(
             {"species": key[0], "genet": key[1], "number": left, "fragments": fragments, "goes": goes, "reason": reason}
         )
     return found
+
+
+def _why_left(project: Project, species: str, planned: dict[str, int]) -> str:
+    """Return why usable stock of a species stays over."""
+    wanted = project.settings.spacing.numbers.get(species)
+    if wanted is not None and planned[species] >= wanted:
+        return f"the {wanted} units wanted are planned"
+    return (
+        "the limits and rules of the choice allow no more"
+        if wanted is None
+        else (f"the limits and rules of the choice allow {planned[species]} of {wanted} units wanted")
+    )
 
 
 def _capacity(tables: dict[str, pd.DataFrame]) -> dict[str, dict[str, int]]:

@@ -62,7 +62,7 @@ def run(project: Project, run_id: str) -> Done:
     tables["control_areas"], missing = control_areas(project, ground, tables)
     shortfalls += missing
     keep = ("candidates", "candidate_species", "candidate_ranks", "influence", "place_scores", "sites", "site_species",
-            "alternatives", "budget_use", "budget_curve", "scouting", "control_areas")  # fmt: skip
+            "alternatives", "budget_use", "budget_curve", "held_back", "scouting", "control_areas")  # fmt: skip
     project.write_season({n: tables[n] for n in keep}, crs)
     everything = rows + lost
     figures |= {

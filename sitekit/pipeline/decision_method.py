@@ -36,7 +36,7 @@ def criteria_section(project: Project) -> Section:
         said = origin[species.code]
         parts.append(
             Rows(
-                ("criterion", "weight [%]", "curve (response at value)", "source", "read in its source"),
+                ("criterion", "weight [%]", "curve (response at value)", "source", "values read in that source"),
                 [
                     (
                         c.name,

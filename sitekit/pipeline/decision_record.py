@@ -29,6 +29,7 @@ from sitekit.pipeline.decision_sites import (
     chosen_section,
     limit_words,
     looked_section,
+    rule_words,
     stock_section,
 )
 from sitekit.pipeline.fields import Ground
@@ -144,7 +145,18 @@ def _short(project: Project, ground: Ground, tables: Tables) -> Section:
         return Section("In short", ["No site is chosen. Section 7 says why."])
     handed = tables["allotment"].groupby("species")["number"].sum()
     units = ", ".join(f"{n} {code}" for code, n in handed.items())
-    lines = [f"Chosen: {', '.join(called(r) for r in chosen.itertuples())}. Handed out: {units or 'nothing'} units."]
+    wanted = ", ".join(f"{n} {code}" for code, n in project.settings.spacing.numbers.items())
+    lines = [
+        f"Chosen: {', '.join(called(r) for r in chosen.itertuples())}. Handed out: {units or 'nothing'} units"
+        + (f"; wanted: {wanted}." if wanted else ".")
+    ]
+    held = tables["held_back"]
+    if len(held):
+        lines.append(
+            "Held back most by "
+            + rule_words(held.iloc[0]["rule"])
+            + f": without that {held.iloc[0]['gain_pct']:.1f} % more."
+        )
     dry = [called(r) for r in chosen.itertuples() if not r.scouted]
     lines.append("NOT SCOUTED, nobody has looked: " + ", ".join(dry) + "." if dry else "Every chosen site was scouted.")
     pilots = [called(r) for r in chosen.itertuples() if r.verdict == "pilot"]
@@ -214,6 +226,15 @@ def _compared(tables: Tables) -> Section:
             (None, 0, None, 2, 0, None, 1, None),
         ),
     ]
+    first = np.flatnonzero(coded.to_numpy())
+    above = candidates["candidate"].iloc[: int(first[0])].tolist() if first.size else []
+    if above:
+        parts.append(
+            f"{len(above)} candidates without a site code have a higher mean score than the best coded one: "
+            + ", ".join(str(c) for c in above[:8])
+            + (" …" if len(above) > 8 else "")
+            + ". A code in plan.toml lets them in."
+        )
     places = tables["place_scores"]
     if len(places):
         parts.append(

@@ -21,6 +21,10 @@ def called(row: Any) -> str:
     return f"{row.site}{name}" + ("" if row.coded else ", no site code")
 
 
+def _seen(row: Any) -> str:
+    return f"{row.scouted_on}, {row.observer}" if row.scouted else "NOT SCOUTED"
+
+
 def limit_words(name: str) -> str:
     """Return a limit of the budget in words."""
     return {"boat_days": "boat days"}.get(name, name)
@@ -111,7 +115,7 @@ def chosen_section(project: Project, tables: Tables) -> Section:
                     r.wild_m,
                     r.nursery_m,
                     r.harbour_m,
-                    f"{r.scouted_on}, {r.observer}" if r.scouted else "NOT SCOUTED",
+                    _seen(r),
                 )
                 for r in chosen.itertuples()
             ],
@@ -123,7 +127,7 @@ def chosen_section(project: Project, tables: Tables) -> Section:
     parts.append(
         Rows(
             ("site", "why not", "scouted"),
-            [(called(r), r.reason, "yes" if r.scouted else "NOT SCOUTED") for r in coded.itertuples()],
+            [(called(r), r.reason, _seen(r)) for r in coded.itertuples()],
             (None, None, None),
             "Rejected, with a site code:",
         )
@@ -188,8 +192,11 @@ def budget_section(project: Project, tables: Tables, gain: str | None) -> Sectio
         "Estimates are linear, from rates the team typed; the day plan has the exact figures.",
         Rows(
             ("limit", "there is", "used", "used [%]", "unit"),
-            [(limit_words(r.limit), r.amount, r.used, r.used_pct, r.unit) for r in tables["budget_use"].itertuples()],
-            (None, 1, 1, 0, None),
+            [
+                (limit_words(r.limit), f"{r.amount:,.6g}", f"{r.used:,.1f}", r.used_pct, r.unit)
+                for r in tables["budget_use"].itertuples()
+            ],
+            (None, None, None, 0, None),
         ),
         Rows(
             ("published", "value", "unit", "context", "source"),
@@ -237,6 +244,9 @@ def budget_section(project: Project, tables: Tables, gain: str | None) -> Sectio
                 "The choice and the next-best ones, each another set of sites:",
             )
         )
+        if len(others) == 1:
+            parts.append("No other set of sites keeps every rule.")
+        parts += _held_back(tables)
     curve = tables["budget_curve"]
     if gain:
         parts.append(Picture(gain, "Gain against budget; the table below has the figures"))
@@ -251,6 +261,44 @@ def budget_section(project: Project, tables: Tables, gain: str | None) -> Sectio
             )
         )
     return Section("Budget and alternatives", parts)
+
+
+_RULES = {
+    "least_per_site": "the least number at a site (least_per_site)",
+    "most_per_site or pilot_units": "the most at a site, or at a pilot (most_per_site, pilot_units)",
+    "least_sites": "the least number of sites (least_sites)",
+    "most_sites": "the most sites (most_sites)",
+    "least_distance_m": "the distance between sites (least_distance_m)",
+    "genet_sites": "each genet at several sites (genet_sites)",
+    "force_in": "sites forced in (force_in)",
+    "only_coded": "candidates without a site code stay out (only_coded)",
+    "units": "units of the budget",
+    "dives": "dives of the budget",
+    "boat_days": "boat days of the budget",
+    "money": "money of the budget",
+}
+
+
+def rule_words(rule: str) -> str:
+    """Return a limit or rule of the choice in words."""
+    return _RULES.get(rule, rule)
+
+
+def _held_back(tables: Tables) -> list[Any]:
+    """Return what holds the choice back, one limit or rule lifted at a time."""
+    rows = tables["held_back"]
+    if not len(rows):
+        return [
+            "No single limit or rule holds the plan back: what is left is the stock, the numbers wanted, or the room."
+        ]
+    return [
+        Rows(
+            ("limit or rule", "the plan would give more by [%]"),
+            [(rule_words(str(r.rule)), r.gain_pct) for r in rows.itertuples()],
+            (None, 1),
+            "What holds the plan back, each lifted alone:",
+        )
+    ]
 
 
 def _rates(project: Project) -> str:

@@ -13,7 +13,7 @@ from sitekit.pipeline.places import site_places
 from sitekit.pipeline.project import Project
 from sitekit.pipeline.ways import Ways
 from sitekit.pipeline.weighing import UNITS, Weighed
-from sitekit.sites.alternatives import SHARES, changed, gain_against_budget, next_best
+from sitekit.sites.alternatives import SHARES, changed, gain_against_budget, held_back, next_best
 from sitekit.sites.problem import Choice
 from sitekit.sites.scout import Returned
 
@@ -149,6 +149,9 @@ def behind_the_choice(project: Project, weighed: Weighed, choice: Choice, names:
         "alternatives": build("alternatives", alternatives),
         "site_species": build("site_species", site_species),
     }
+    if len(p.most) <= _MANY:
+        gains = held_back(p, choice, [("only_coded", weighed.open_to_all)] if weighed.open_to_all else (), gap_pct=gap)
+        found["held_back"] = build("held_back", [{"rule": name, "gain_pct": gain} for name, gain in gains])
     budget = project.settings.budget
     if budget is not None:
         use = []

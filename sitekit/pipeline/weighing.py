@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -54,6 +54,8 @@ class Weighed:
         By site code; empty where no question is asked.
     gap_pct : float
         To solve to.
+    open_to_all : Problem or None
+        The problem with candidates without a site code let in; None where they are in already.
     """
 
     species: list[str]
@@ -65,6 +67,7 @@ class Weighed:
     match: Floats
     verdicts: dict[str, Verdict]
     gap_pct: float
+    open_to_all: Problem | None
 
 
 def weigh(
@@ -88,7 +91,8 @@ def weigh(
     costs = site_costs(_rates(settings.budget), ways.harbour_m)
     answered = _verdicts(settings)
     most = _most(settings, candidates, answered, capacity)
-    against = _against(project, candidates, ways, forms, answered, difference, capacity, costs)
+    facts = (project, candidates, ways, forms, answered, difference, capacity, costs)
+    against = _against(*facts, only_coded=settings.choose.only_coded)
     sites = [None if pd.isna(s) else str(s) for s in candidates["site"]]
     choose = settings.choose
     forced_in = np.array([s in choose.force_in for s in sites], bool)
@@ -120,7 +124,11 @@ def weigh(
         slots=np.array([_slots(project, ground, code) for code in codes], np.int64),
     )
     gap = choose.gap_pct if choose.gap_pct is not None else (0.0 if n <= SMALL else GAP_PCT)
-    return Weighed(codes, problem, costs, against, difference, score, match, answered, gap)
+    open_to_all = None
+    if choose.only_coded and any(s is not None for s in sites):
+        others = np.array([a is not None for a in _against(*facts, only_coded=False)], bool)
+        open_to_all = replace(problem, forced_out=others)
+    return Weighed(codes, problem, costs, against, difference, score, match, answered, gap, open_to_all)
 
 
 def asked_questions(settings: Settings) -> dict[str, str]:
@@ -242,6 +250,8 @@ def _against(
     difference: Floats,
     capacity: Ints,
     costs: Costs,
+    *,
+    only_coded: bool,
 ) -> list[str | None]:
     """Return the first thing that speaks against each candidate, None where nothing does."""
     choose = project.settings.choose
@@ -256,7 +266,7 @@ def _against(
         said: str | None = None
         if row.scout:
             said = f"area to scout: {row.note}"
-        elif choose.only_coded and any_coded and site is None:
+        elif only_coded and any_coded and site is None:
             said = "no site code; coded sites come first"
         elif site in choose.force_out:
             said = "left out by the plan (choose.force_out)"

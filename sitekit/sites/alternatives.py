@@ -106,9 +106,44 @@ def binding(problem: Problem) -> list[str]:
     Each limit of the budget and each rule is lifted alone; what then has an answer with at least one site is named.
     An empty list says that no single one is to blame.
     """
+    return [name for name, one in _lifted(problem) if _allows_something(one)]
+
+
+def held_back(
+    problem: Problem, best: Choice, more: Sequence[tuple[str, Problem]] = (), *, gap_pct: float = 0.0
+) -> list[tuple[str, float]]:
+    """Return what holds a choice back: each limit or rule that alone, if lifted, would give more, and how much [%].
+
+    Parameters
+    ----------
+    problem : Problem
+        As solved.
+    best : Choice
+        Its answer, feasible.
+    more : sequence of (name, Problem)
+        The problem with further rules lifted, of the caller's.
+    gap_pct : float
+        As in `choose`; what gains no more than that is left out.
+
+    Returns
+    -------
+    list of (name, gain in % of the choice), largest first.
+    """
+    gains = []
+    for name, one in [*_lifted(problem), *more]:
+        found = choose(one, gap_pct=gap_pct)
+        gain = 100.0 * (found.value - best.value) / best.value if best.value > 0 else 0.0
+        if found.feasible and gain > max(gap_pct, 0.01):
+            gains.append((name, gain))
+    return sorted(gains, key=lambda g: (-g[1], g[0]))
+
+
+def _lifted(problem: Problem) -> list[tuple[str, Problem]]:
+    """Return the problem with each limit and each rule lifted alone."""
     n = len(problem.most)
-    lifted: list[tuple[str, Problem]] = [(one.name, problem.without(one.name)) for one in problem.limits]
-    lifted += [
+    lifted = [(one.name, problem.without(one.name)) for one in problem.limits]
+    return [
+        *lifted,
         ("least_per_site", replace(problem, least=np.minimum(problem.least, 1))),
         ("most_per_site or pilot_units", replace(problem, most=problem.capacity.sum(axis=1))),
         ("least_sites", replace(problem, least_sites=0)),
@@ -117,7 +152,6 @@ def binding(problem: Problem) -> list[str]:
         ("genet_sites", replace(problem, genet_sites=1)),
         ("force_in", replace(problem, forced_in=np.zeros(n, bool))),
     ]
-    return [name for name, one in lifted if _allows_something(one)]
 
 
 def _allows_something(problem: Problem) -> bool:

@@ -112,4 +112,6 @@ def _priced(price: float, amount: Floats) -> Floats:
 def published_ranges() -> tuple[dict[str, str], ...]:
     """Return published rates and prices to show beside the team's own: quantity, value, unit, context, source."""
     rows = json.loads(shared_file("reference/trade_decide.json").read_text("utf-8"))
-    return tuple(dict(row) for row in rows if row["topic"] == "productivity")
+    return tuple(
+        dict(row) for row in rows if row["topic"] == "productivity" or row["id"] == "TV-089"
+    )  # corals per dive
