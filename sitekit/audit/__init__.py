@@ -5,10 +5,12 @@
 - inputs_again: the team's own files, asked again at single places
 - files_whole: hashes, missing and foreign files, settings and inputs since the run
 - spacing_kept: every pair of units on the ellipsoid
+- plots_kept: plots apart, pinned, read off right
 - places_allowed: candidates, forbidden areas, bottom, depth, score
 - positions_agree: the same places, rows and outlines in every file
 - counts_agree: counts, sequence numbers, tags, genets, stock
 - living_again: the lists of living colonies, asked again
 - clearances_kept: living colonies and edges, planned on paper
+- permits_kept: caps, areas, dates, regions and methods of permits; corners of work areas; what is kept clear of
 - plan: every finding of a project
 """

@@ -7,8 +7,10 @@ from pathlib import Path
 from sitekit.audit.clearances_kept import audit_clearances
 from sitekit.audit.counts_agree import audit_counts
 from sitekit.audit.files_whole import audit_files
+from sitekit.audit.permits_kept import audit_permits
 from sitekit.audit.places_allowed import audit_places
 from sitekit.audit.positions_agree import audit_agreement
+from sitekit.audit.plots_kept import audit_plots
 from sitekit.audit.promises import Finding
 from sitekit.audit.spacing_kept import audit_spacing
 from sitekit.audit.written import read_written
@@ -46,5 +48,7 @@ def audit_plan(project: Path, settings: Settings) -> list[Finding]:
         *audit_counts(Path(project), settings, written),
         *audit_places(Path(project), settings, written),
         *audit_spacing(settings, written),
+        *audit_plots(Path(project), settings, written),
         *audit_clearances(Path(project), settings, written),
+        *audit_permits(Path(project), settings, written),
     ]

@@ -130,6 +130,10 @@ def _names(pen: Pen, window: Window, packet: Packet, close: Window | None) -> No
         west, south, east, north = shape.bounds
         if max(east - west, north - south) * window.per_metre < LEAST_SYMBOL_PT:
             sign.diamond(pen, x, y, 2.4, fill=1.0)
+        if min(east - west, north - south) * window.per_metre > 24 and pen.try_text(
+            [(float(x), float(y) - 2.5, "centre")], str(name), 7.0, bold=True, inside=window.box
+        ):
+            continue
         chart.numbered(pen, float(x), float(y), str(name), 7.0, window.box)
 
 
@@ -139,7 +143,8 @@ def _harbour_text(packet: Packet) -> str:
     if not len(away) or not harbour:
         return ""
     low, high = float(away.min()) / 1000, float(away.max()) / 1000
-    return f"; {low:.1f} to {high:.1f} km from {harbour} in a straight line"
+    span = f"{low:.1f}" if f"{low:.1f}" == f"{high:.1f}" else f"{low:.1f} to {high:.1f}"
+    return f"; {span} km from {harbour} in a straight line"
 
 
 def _caption(pen: Pen, window: Window, body: Box, text: str) -> None:
