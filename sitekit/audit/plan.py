@@ -9,8 +9,8 @@ from sitekit.audit.counts_agree import audit_counts
 from sitekit.audit.files_whole import audit_files
 from sitekit.audit.permits_kept import audit_permits
 from sitekit.audit.places_allowed import audit_places
-from sitekit.audit.positions_agree import audit_agreement
 from sitekit.audit.plots_kept import audit_plots
+from sitekit.audit.positions_agree import audit_agreement
 from sitekit.audit.promises import Finding
 from sitekit.audit.spacing_kept import audit_spacing
 from sitekit.audit.written import read_written
