@@ -306,7 +306,10 @@ def _dive(dive: Any, day: Day, setting: Fieldwork, rates: Rates) -> dict[str, An
     letter = "ABCDEFGHJKLMNPQRSTUVWXYZ"[dive.pair % 24] + (str(dive.pair // 24) if dive.pair >= 24 else "")
     table_min = dive.allowed.table_min
     unlimited = table_min is not None and math.isinf(table_min)
-    notes = [] if dive.first_of_day else ["not the day's first dive: no table was read; the supervisor decides"]
+    notes = [] if dive.first_of_day else ["later dive: no table read; the supervisor decides"]
+    earlier = [d.depth_m for d in day.dives if d.pair == dive.pair and d.start_min < dive.start_min]
+    if earlier and dive.depth_m > max(earlier) + 0.05:
+        notes.append(f"deeper than this pair's dive before ({max(earlier):.1f} m): ask the supervisor")
     if unlimited:
         notes.append("table: unlimited")
     return {

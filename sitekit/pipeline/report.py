@@ -79,6 +79,17 @@ def lines_of(report: Report) -> list[str]:
             lines.append(
                 f"  DRAFT: {found['missing_facts']} facts missing, {found['conflicts']} conflicts; see the open items"
             )
+    if "fieldwork" in figures:
+        found = figures["fieldwork"]
+        if found["days"]:
+            left = f"; {found['left_over']} units left over" if found["left_over"] else ""
+            lines.append(
+                f"fieldwork: {found['units']} units in {found['dives']} dives of pairs on {found['days']} days, "
+                f"{found['first']} to {found['last']}{left}; first dives by {found['no_stop_table']}"
+            )
+        if found["sheets"]:
+            lines.append(f"  dive sheets for {found['sheets']} plots, {found['waypoints']} waypoints")
+        lines += [f"  note: {n}" for n in found["notes"]]
     if "export" in figures:
         lines.append("wrote " + ", ".join(f"out/{n}" for n in report.files))
     return lines
