@@ -134,7 +134,9 @@ def _everywhere(change: Callable[[Any], Any]) -> Change:
 
 
 def _doubled(frame: Any) -> Any:
-    return frame.loc[[*frame.index, frame.index[9]]].reset_index(drop=True)
+    more = frame.loc[[*frame.index, frame.index[9]]].reset_index(drop=True)
+    more.loc[len(frame), "sequence"] = frame["sequence"].max() + 1
+    return more
 
 
 def _same(column: str) -> Callable[[Any], Any]:
@@ -171,7 +173,7 @@ KINDS: dict[str, tuple[Change, str]] = {
     "put in a forbidden area": (_moved(_forbidden), places_allowed.FORBIDDEN),
     "put on a living colony": (_moved(_on_a_colony), clearances_kept.LIVING),
     "put outside its candidate": (_moved(_over_the_edge), places_allowed.IN_CANDIDATE),
-    "doubled in the plan": (_everywhere(_doubled), counts_agree.SEQUENCE),
+    "doubled in the plan": (_everywhere(_doubled), spacing_kept.SEPARATION),
     "dropped from the plan": (_everywhere(lambda f: f.drop(index=9).reset_index(drop=True)), counts_agree.ALLOTTED),
     "tag used twice": (_everywhere(_same("tag")), counts_agree.TAGS),
     "depth changed": (_everywhere(_deeper), places_allowed.DEPTH),
