@@ -130,6 +130,12 @@ def test_figures_count_the_cells(opened: Any) -> None:
     row = page.locator("#ex-figures tr").first.inner_text().replace("\u202f", "").split()
     assert row[1] == f"{passing * 1.0004:.0f}"
     assert row[3] == str(int(passing * 1.0004 / 1.25))
+    r = decode(scene.responses[:, 79, 30])  # the cell under WS: 30 east of the west edge, 40 north of the south edge
+    w = np.array([c.weight for c in scene.species[0].criteria])
+    codes = page.locator("#ex-codes").inner_text()
+    assert ("passes: WS;" in codes) == (2 ** (np.log2(r) @ w / w.sum()) >= 0.5)
+    page.evaluate("() => { explore.state.pass(1); explore.state.settle(); }")
+    assert "passes: none; not: WS" in page.locator("#ex-codes").inner_text()
 
 
 def test_a_click_tells_why(opened: Any) -> None:

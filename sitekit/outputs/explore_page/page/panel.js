@@ -37,7 +37,7 @@ explore.panel = (() => {
   function figures(state) {
     const { model } = state, body = $("ex-figures"), cell = model.head.cell_m2, rows = [];
     for (const s of model.species) { rows.push([s.code, s.count, s.before, s]); }
-    if (model.species.length > 1) { rows.push(["any of them", state.any, state.anyBefore, null]); }
+    if (model.species.length > 1) { rows.push(["any", state.any, state.anyBefore, null]); }
     body.replaceChildren();
     for (const [name, now, before, s] of rows) {
       const tr = make("tr", body), change = (now - before) * cell;

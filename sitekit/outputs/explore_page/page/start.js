@@ -30,15 +30,21 @@
     return `${minutes(lat, "NS", 2)}, ${minutes(lon, "EW", 3)}`;
   }
 
+  // Place among the cells that are not excluded, −1 for none.
+  function place(x, y) {
+    const at = y * model.cols + x;
+    let low = 0, high = model.n - 1;
+    while (low < high) { const mid = (low + high) >> 1; if (model.cell[mid] < at) { low = mid + 1; } else { high = mid; } }
+    return inside(x, y) && model.cell[low] === at ? low : -1;
+  }
+
   state.tell = (x, y) => {
     if (!inside(x, y)) { return; }
     state.asked = [x, y];
     const at = y * model.cols + x, s = state.species, rows = [["Position", position(x, y)], ["Depth", model.depth[at] === 65535 ? "unknown" : `${((model.depth[at] - 10000) / 10).toFixed(1)} m`]];
     state.view.choose(x, y);
     if (model.exclusion[at]) { explore.panel.facts("This cell", [...rows, ["Excluded", head.reasons[model.exclusion[at]] || "excluded"]], []); return; }
-    let low = 0, high = model.n - 1;
-    while (low < high) { const mid = (low + high) >> 1; if (model.cell[mid] < at) { low = mid + 1; } else { high = mid; } }
-    const found = explore.model.why(model, s, low), lost = found.unknown;
+    const found = explore.model.why(model, s, place(x, y)), lost = found.unknown;
     rows.push([`Score, ${s.code}`, found.score < 0 ? "unknown: too much of the weight is unknown" : `${found.score.toFixed(2)}, ${found.score >= Math.fround(model.passing) ? "passes" : "does not pass"}`]);
     if (lost > 0) { rows.push(["Weight unknown", `${(100 * lost).toFixed(0)} %`]); }
     explore.panel.facts("This cell", rows, found.rows.map((r) => ({ ...r, limits: found.score >= 0 && r === found.limiting })));
@@ -67,6 +73,9 @@
     const found = explore.patches(model, (j) => scores.some((one) => one[j] >= limit));
     $("ex-patches").textContent = `In patches of at least ${head.least_m2} m² (any species): ${explore.panel.whole(found.area)} m² in ${found.many}.`;
     state.patches = found;
+    const coded = head.sites.filter(([, given]) => given), good = (site) => { const j = place(Math.floor(site[2]), Math.floor(site[3])); return j >= 0 && scores.some((one) => one[j] >= limit); };
+    const names = (list) => list.map(([name]) => name).join(", ") || "none";
+    $("ex-codes").textContent = coded.length ? `Site codes on a cell that passes: ${names(coded.filter(good))}; not: ${names(coded.filter((site) => !good(site)))}.` : "";
     const text = explore.change(model);
     $("ex-toml").value = text || "# Nothing is changed yet.";
     $("ex-copy").disabled = $("ex-save").disabled = text === "";
