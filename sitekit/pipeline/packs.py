@@ -9,7 +9,6 @@ from typing import Any
 import geopandas as gpd
 import pandas as pd
 
-from sitekit.base.north import convergence, grid_bearing
 from sitekit.base.sources import cite
 from sitekit.outputs.dive_pdf.scene import About, DayPack, DivePack, PlotPages, Segment, SiteView, Unit
 from sitekit.pipeline.bottoms import planned_separation
@@ -17,7 +16,6 @@ from sitekit.pipeline.crew import rates_of
 from sitekit.pipeline.day_rows import numbers_in, spans
 from sitekit.pipeline.fields import Ground
 from sitekit.pipeline.project import Project
-from sitekit.pipeline.sheet_facts import pins_of
 
 LINE = (
     "Planning aid only: dive supervisor, the team's tables, computers and manual, and local rules decide. "
@@ -80,7 +78,6 @@ def dive_pack(
     names = {str(s): str(n) if isinstance(n, str) else "" for s, n in tables["sites"][["site", "name"]].values.tolist()}
     by_plot = {str(n): part for n, part in colonies.groupby("plot", sort=False)}
     row_of = {str(p): i for i, p in enumerate(plots["plot"])}
-    pins = pins_of(plots, ground.grid.crs)
     stretches = _stretches(tables["segments"], letters)
     pages = []
     for facts in sheets.sort_values("order", kind="stable").to_dict("records"):
@@ -93,7 +90,7 @@ def dive_pack(
                 names.get(str(facts["site"]), ""),
                 circle,
                 float(plots["width_m"].iloc[k]),
-                _units(by_plot[name], letters, _line(plots, k, pins, ground) if circle else None),
+                _units(by_plot[name], letters),
                 tuple(stretches.get(name, ())),
                 max(planned_separation(project, ground, s) for s in str(facts["species"]).split()),
             )
@@ -173,16 +170,10 @@ def _stretches(table: pd.DataFrame, letters: Mapping[tuple[str, str], str]) -> d
     return found
 
 
-def _units(
-    part: pd.DataFrame, letters: Mapping[tuple[str, str], str], line: tuple[float, float, float] | None
-) -> tuple[Unit, ...]:
+def _units(part: pd.DataFrame, letters: Mapping[tuple[str, str], str]) -> tuple[Unit, ...]:
     """Units of a plot in swimming order; on circles with the angle from the radius line."""
     out = []
-    for row in gpd.GeoDataFrame(part).sort_values("sequence", kind="stable").to_dict("records"):
-        angle = None
-        if line is not None:
-            dx, dy = row["geometry"].x - line[0], row["geometry"].y - line[1]
-            angle = (math.degrees(math.atan2(dx, dy)) - line[2]) % 360.0
+    for row in pd.DataFrame(part).sort_values("sequence", kind="stable").to_dict("records"):
         species, genet = str(row["species"]), str(row["genet"])
         out.append(
             Unit(
@@ -193,17 +184,10 @@ def _units(
                 "" if _missing(row["tag"]) else str(row["tag"]),
                 0.0 if _missing(row["along_m"]) else float(row["along_m"]),
                 0.0 if _missing(row["offset_m"]) else float(row["offset_m"]),
-                angle,
+                None if _missing(row["angle_deg"]) else float(row["angle_deg"]),
             )
         )
     return tuple(out)
-
-
-def _line(plots: pd.DataFrame, k: int, pins: Mapping[str, Any], ground: Ground) -> tuple[float, float, float]:
-    """Middle of a circle and the grid bearing of its radius line."""
-    turn = convergence(ground.grid.crs, [float(pins["first_lon"][k])], [float(pins["first_lat"][k])])
-    bearing = grid_bearing([float(plots["bearing_true_deg"].iloc[k])], turn)
-    return float(plots["pin_x_m"].iloc[k]), float(plots["pin_y_m"].iloc[k]), float(bearing[0])
 
 
 def _ordered_sites(sheets: pd.DataFrame) -> list[str]:

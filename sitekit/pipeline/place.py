@@ -30,6 +30,9 @@ from sitekit.season.records import read_records
 from sitekit.stock.diversity import largest_remainder
 
 RECORDS = "records.gpkg"
+LEFT_OUT = (
+    "left out"  # marks units that a set pin rules out: they keep their number and tag, so that no other one moves
+)
 
 
 @dataclass(frozen=True)
@@ -173,38 +176,32 @@ def _number(
         own_sequence = numbers.sequence[first : first + plot.x_m.size]
         stands = [i for i, reason in enumerate(reasons) if not reason]
         plan.unplaced.extend(_left_out(plan.site, species, genets[first : first + plot.x_m.size], reasons, name))
-        if not stands:  # nothing may stand where the pins were set: the plot is given up, and told
-            first += plot.x_m.size
-            continue
-        plot_rows.append(_plot_row(ground, plan, species, plot, name, own_sequence, stands, followed.notes[k]))
-        shapes.append(plot.outline)
+        if stands:  # else nothing may stand where the pins were set: the plot is given up, and told
+            plot_rows.append(_plot_row(ground, plan, species, plot, name, own_sequence, stands, followed.notes[k]))
+            shapes.append(plot.outline)
         x, y = plot.x_m[stands], plot.y_m[stands]
         depth = dict(zip(stands, plan.bottom.depth_at(x, y).tolist(), strict=True))
         row, col = plan.bottom.grid.cell_of(x, y)
         score = dict(zip(stands, plan.bottom.score[species][row, col].tolist(), strict=True))
-        for i in stands:
-            rows.append(
-                (
-                    int(own_sequence[i]),
-                    {
-                        "tag": None,
-                        "sequence": int(own_sequence[i]),
-                        "site": plan.site,
-                        "candidate": plan.candidate,
-                        "plot": name,
-                        "species": species,
-                        "genet": genets[first + i],
-                        "units": 1,
-                        "fragments": fragments[species],
-                        "depth_m": float(depth[i]),
-                        "along_m": float(plot.along_m[i]),
-                        "offset_m": float(plot.offset_m[i]),
-                        "angle_deg": float(plot.angle_deg[i]) if plot.circle else None,
-                        "score": float(score[i]),
-                    },
-                    shapely.Point(float(plot.x_m[i]), float(plot.y_m[i])),
-                )
-            )
+        for i in range(plot.x_m.size):
+            unit = {
+                "tag": None,
+                "sequence": int(own_sequence[i]),
+                "site": plan.site,
+                "candidate": plan.candidate,
+                "plot": name,
+                "species": species,
+                "genet": genets[first + i],
+                "units": 1,
+                "fragments": fragments[species],
+                "depth_m": depth.get(i),
+                "along_m": float(plot.along_m[i]),
+                "offset_m": float(plot.offset_m[i]),
+                "angle_deg": float(plot.angle_deg[i]) if plot.circle else None,
+                "score": score.get(i),
+                LEFT_OUT: i not in depth,
+            }
+            rows.append((int(own_sequence[i]), unit, shapely.Point(float(plot.x_m[i]), float(plot.y_m[i]))))
         first += plot.x_m.size
     rows.sort(key=lambda r: r[0])
     unit_rows += [r[1] for r in rows]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 
 from sitekit.outputs.dive_pdf.marks import side_mark
@@ -12,6 +12,7 @@ from sitekit.outputs.paper.fonts import font_name, width
 from sitekit.outputs.paper.pen import Box, Pen
 
 _MARK_M = 0.8  # of the nearest two units, so that shapes never touch
+At = Callable[[float, float], tuple[float, float]]
 LEAST_SCALE = 11.0  # pt per metre; below it numbers inside shapes cannot be read
 
 
@@ -70,8 +71,26 @@ def diagram(pen: Pen, box: Box, plot: PlotPages, here: Collection[int]) -> None:
     base = box[1] + 12 + ((box[3] - box[1] - 24) - (span.high - span.low) * scale) / 2
 
     def at(x: float, y: float) -> tuple[float, float]:
-        return middle + x * scale, base + (y - span.low) * scale
+        return round(middle + x * scale, 2), round(base + (y - span.low) * scale, 2)
 
+    size = _mark_size(plot, scale)
+    # everything but the black shapes is drawn once per plot and size, and stamped on each page
+    name = f"diagram-{plot.name}-{round(scale * 1000)}-{round(box[3] - box[1])}-{round(box[2] - box[0])}"
+    if not pen.canvas.hasForm(name):
+        pen.canvas.beginForm(name, 0, 0, pen.width, pen.height)
+        _ground(pen, box, plot, at, scale, size)
+        pen.canvas.endForm()
+    pen.canvas.doForm(name)
+    for unit in plot.units:
+        if unit.number in here:
+            x, y = at(*place(plot, unit))
+            side = offset_text(unit.offset_m)[0] if not plot.circle else "L"
+            side_mark(pen.canvas, x, y, size, side, filled=True)
+            _number(pen, str(unit.number), x, y, size, white=True)
+
+
+def _ground(pen: Pen, box: Box, plot: PlotPages, at: At, scale: float, size: float) -> None:
+    """Tape, outline, pins, north and all units as hollow shapes."""
     tape = float(plot.facts["tape_m"])
     if plot.circle:
         pen.circle(*at(0, 0), tape * scale, 0.6)
@@ -81,13 +100,11 @@ def diagram(pen: Pen, box: Box, plot: PlotPages, here: Collection[int]) -> None:
     pen.line([at(0, 0), at(0, tape)], 1.6)
     _ticks(pen, plot, at, scale, tape)
     _pins(pen, plot, at, tape, box)
-    size = _mark_size(plot, scale)
     for unit in plot.units:
         x, y = at(*place(plot, unit))
         side = offset_text(unit.offset_m)[0] if not plot.circle else "L"
-        dark = unit.number in here
-        side_mark(pen.canvas, x, y, size, side, filled=dark)
-        _number(pen, str(unit.number), x, y, size, white=dark)
+        side_mark(pen.canvas, x, y, size, side, filled=False)
+        _number(pen, str(unit.number), x, y, size, white=False)
     _north(pen, plot, (box[2] - 12, box[1] + 13))
 
 
@@ -111,8 +128,7 @@ def _number(pen: Pen, text: str, x: float, y: float, size: float, *, white: bool
     canvas.setFillGray(0)
 
 
-def _ticks(pen: Pen, plot: PlotPages, at: object, scale: float, tape: float) -> None:
-    assert callable(at)
+def _ticks(pen: Pen, plot: PlotPages, at: At, scale: float, tape: float) -> None:
     for metre in range(math.floor(tape + 1e-6) + 1):
         x, y = at(0, metre)
         long = metre % 5 == 0
@@ -125,8 +141,7 @@ def _ticks(pen: Pen, plot: PlotPages, at: object, scale: float, tape: float) -> 
             pen.text(x - 4, y - 2.5, str(metre), 7.0, align="right")
 
 
-def _pins(pen: Pen, plot: PlotPages, at: object, tape: float, box: Box) -> None:
-    assert callable(at)
+def _pins(pen: Pen, plot: PlotPages, at: At, tape: float, box: Box) -> None:
     ax, ay = at(0, 0)
     bx, by = at(0, tape)
     if plot.circle:

@@ -112,7 +112,7 @@ def _stretch(pen: Pen, segment: Segment, x: float, right: float, top: float) -> 
 def guided_recorder_pages(plot: PlotPages, about: About, paper: tuple[float, float]) -> list[Draw]:
     """Return the recorder's guided pages: a row per unit to write genet, readings, tag and photo in."""
     _, following = page_size(paper)
-    cut = parts(plot.units, following - 3, following)
+    cut = parts(plot.units, following - 2, following)
 
     def page(k: int) -> Draw:
         def draw(pen: Pen, number: int, total: int) -> None:
@@ -122,9 +122,8 @@ def guided_recorder_pages(plot: PlotPages, about: About, paper: tuple[float, flo
                     pen,
                     top,
                     [
-                        ["START", "END", "DATE", "PAIR"],
-                        ["DEPTH by computer", "VISIBILITY", "CURRENT", "TEMPERATURE"],
-                        ["TAPE, A TO B", "PIN A FOUND", "PIN B SET", "FIRST PHOTO"],
+                        ["START", "END", "DATE", "PAIR", "TAPE, A TO B"],
+                        ["DEPTH by computer", "VISIBILITY", "PIN A FOUND", "PIN B SET", "FIRST PHOTO"],
                     ],
                 )
             _table(pen, cut[k], (MARGIN, MARGIN + FOOT, pen.width - MARGIN, top))

@@ -70,7 +70,7 @@ def planter_pages(plot: PlotPages, about: About, paper: tuple[float, float]) -> 
 def recorder_pages(plot: PlotPages, about: About, paper: tuple[float, float]) -> list[Draw]:
     """Return the recorder's pages of a plot: readings, tags, photos; start and end on the first."""
     _, following = page_size(paper)
-    cut = parts(plot.units, following - 3, following)
+    cut = parts(plot.units, following - 2, following)
 
     def page(k: int) -> Draw:
         def draw(pen: Pen, number: int, total: int) -> None:
@@ -80,9 +80,8 @@ def recorder_pages(plot: PlotPages, about: About, paper: tuple[float, float]) ->
                     pen,
                     top,
                     [
-                        ["START", "END", "DATE", "PAIR"],
-                        ["DEPTH by computer", "VISIBILITY", "CURRENT", "TEMPERATURE"],
-                        ["TAPE, A TO B", "PIN A FOUND", "PIN B SET", "FIRST PHOTO"],
+                        ["START", "END", "DATE", "PAIR", "TAPE, A TO B"],
+                        ["DEPTH by computer", "VISIBILITY", "PIN A FOUND", "PIN B SET", "FIRST PHOTO"],
                     ],
                 )
             _recorder_table(pen, plot, cut[k], (MARGIN, MARGIN + FOOT, pen.width - MARGIN, top))
@@ -126,10 +125,11 @@ def table_frame(pen: Pen, box: Box, edges: Sequence[float], names: Sequence[str]
             name, (edges[k + 1] - edges[k] - 2, 10), sizes=(7.5, 7, 6.5, 6, 5.5, 5, 4.5), where="heading of a sheet"
         )
         pen.lines((edges[k] + edges[k + 1]) / 2, box[3] - 3, fit, align="centre")
-    for k in range(rows + 1):
-        pen.line([(box[0], top - k * ROW), (box[2], top - k * ROW)], 1.2 if k == 0 else 0.5)
-    for edge in edges:
-        pen.line([(edge, box[3] - 1), (edge, top - rows * ROW)], 0.5)
+    pen.line([(box[0], top), (box[2], top)], 1.2)
+    across = [(box[0], top - k * ROW, box[2], top - k * ROW) for k in range(1, rows + 1)]
+    down = [(edge, box[3] - 1, edge, top - rows * ROW) for edge in edges]
+    pen.canvas.setLineWidth(0.5)
+    pen.canvas.lines([tuple(round(v, 2) for v in line) for line in (*across, *down)])
     return top
 
 

@@ -6,12 +6,14 @@ import io
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
+from reportlab import rl_config
 from reportlab.pdfgen.canvas import Canvas
 
 from sitekit.base.files import write_bytes
 from sitekit.outputs.paper.pen import Pen
 
 # reportlab's invariant mode writes a fixed date and document id: no clock in results.
+rl_config.useA85 = 0  # binary streams: a fifth smaller, and quicker to write
 Draw = Callable[[Pen, int, int], None]
 PAPERS: dict[str, tuple[float, float]] = {
     "letter": (612.0, 792.0),  # 8.5 × 11 inch (trade row TV-116)

@@ -6,7 +6,7 @@ import math
 import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -38,6 +38,7 @@ def font_name(bold: bool = False) -> str:
     return BOLD if bold else REGULAR
 
 
+@lru_cache(maxsize=1 << 16)
 def width(text: str, size: float, bold: bool = False) -> float:
     """Return the printed width of a line [pt]."""
     return float(pdfmetrics.stringWidth(text, font_name(bold), size))
@@ -47,7 +48,10 @@ def tidy(value: object) -> str:
     """Return a value as one line of printable text: composed letters, single spaces, no control or direction marks."""
     if value is None or (isinstance(value, float) and math.isnan(value)):
         return ""
-    text = unicodedata.normalize("NFC", str(value))
+    text = str(value)
+    if text.isascii() and text.isprintable():
+        return " ".join(text.split())
+    text = unicodedata.normalize("NFC", text)
     kept = "".join(" " if unicodedata.category(c) in ("Cc", "Zl", "Zp") else c for c in text)
     return " ".join("".join(c for c in kept if unicodedata.category(c) not in ("Cf", "Cs", "Co", "Cn")).split())
 

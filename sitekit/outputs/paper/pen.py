@@ -68,10 +68,12 @@ class Pen:
             return box
         if halo:
             self.clear(box)
-        self.canvas.setFillGray(grey)
+        if grey:
+            self.canvas.setFillGray(grey)
         self.canvas.setFont(font_name(bold), size)
         self.canvas.drawString(box[0], y, line)
-        self.canvas.setFillGray(0)
+        if grey:
+            self.canvas.setFillGray(0)
         self.taken.append(box)
         return box
 
