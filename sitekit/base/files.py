@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import json
 import os
@@ -11,6 +12,8 @@ from pathlib import Path
 from typing import Any
 
 from sitekit.errors import Fault, FileFault
+
+_DISK_FULL = {errno.ENOSPC, errno.EFBIG, getattr(errno, "EDQUOT", errno.ENOSPC)}
 
 
 @contextmanager
@@ -23,7 +26,7 @@ def atomic_path(target: Path) -> Iterator[Path]:
     Raises
     ------
     FileFault
-        If the folder cannot be written, or the target is held open by another program.
+        If the folder cannot be written, the disk is full, or the target is held open by another program.
     """
     target = Path(target)
     beside = target.with_name(f".{target.stem}.writing{target.suffix}")
@@ -35,7 +38,12 @@ def atomic_path(target: Path) -> Iterator[Path]:
     except OSError as error:
         raise FileFault(_unwritable(target.parent, error)) from error
     try:
-        yield beside
+        try:
+            yield beside
+        except OSError as error:
+            if isinstance(error, FileFault) or error.errno not in _DISK_FULL:
+                raise
+            raise FileFault(_unwritable(target, error)) from error
         try:
             os.replace(beside, target)
         except OSError as error:

@@ -14,7 +14,7 @@ from rasterio.windows import Window
 
 from sitekit.errors import Fault, InputFault
 from sitekit.layers.grid import Grid
-from sitekit.layers.tiled import Output, add_overviews, open_output
+from sitekit.layers.tiled import WRITE_ERRORS, Output, add_overviews, open_output, write_fault
 
 # Values that programs write into gaps; one far outside all other values is a gap without a tag.
 _SENTINELS = np.array([
@@ -98,11 +98,15 @@ def write_tiles(
     """Write a raster tile by tile in row order, gathering its figures on the way."""
     kind = np.dtype(dtype).name
     output = Output(beside, kind, ((name, unit),), float("nan") if kind == "float32" else 0)
-    with open_output(beside, output, grid) as file:
-        for row, col, rows, cols in grid.tiles():
-            values = tile(grid.window(row, col, (rows, cols)))
-            seen.add(values)
-            file.write(values, 1, window=Window(col, row, cols, rows))
+    try:
+        with open_output(beside, output, grid) as file:
+            for row, col, rows, cols in grid.tiles():
+                values = tile(grid.window(row, col, (rows, cols)))
+                seen.add(values)
+                file.write(values, 1, window=Window(col, row, cols, rows))
+    except WRITE_ERRORS as error:  # reading a damaged source has a fault of its own
+        target = beside.with_name(beside.name.removeprefix(".").replace(".writing.", "."))
+        raise write_fault({"": Output(target, kind, output.bands)}, error) from error
     add_overviews(beside, output, grid)
 
 

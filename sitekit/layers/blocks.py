@@ -24,6 +24,7 @@ from sitekit.errors import Faults
 from sitekit.layers.grid import Grid
 from sitekit.layers.tiled import (
     TILE,
+    WRITE_ERRORS,
     Array,
     Block,
     Input,
@@ -110,7 +111,7 @@ def run_blocks(
                     progress(done, total)
             try:
                 writing.close()
-            except rasterio.errors.RasterioError as error:
+            except WRITE_ERRORS as error:
                 raise write_fault(outputs, error) from error
         if overviews:
             for name, output in outputs.items():

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import rasterio
 from numpy.typing import NDArray
+from rasterio._err import CPLE_BaseError
 from rasterio.enums import Resampling
 from rasterio.windows import Window
 
@@ -20,6 +21,7 @@ from sitekit.layers.grid import Grid
 TILE = 512  # cells on a side of the tiles in files; blocks are the same tiles
 
 Array = NDArray[Any]
+WRITE_ERRORS = (rasterio.errors.RasterioError, CPLE_BaseError)  # the second is what closing a file raises
 
 
 @dataclass(frozen=True)
@@ -209,7 +211,7 @@ def write_block(file: Any, output: Output, result: Array, block: Block) -> None:
     try:
         for band in range(len(output.bands)):
             file.write(np.ascontiguousarray(stack[band], dtype=output.dtype), band + 1, window=window)
-    except rasterio.errors.RasterioError as error:
+    except WRITE_ERRORS as error:
         raise write_fault({"": output}, error) from error
 
 
@@ -238,5 +240,5 @@ def add_overviews(path: Path, output: Output, grid: Grid) -> None:
         try:
             with rasterio.open(path, "r+") as file:
                 file.build_overviews(factors, Resampling.nearest)
-        except rasterio.errors.RasterioError as error:
+        except WRITE_ERRORS as error:
             raise write_fault({"": output}, error) from error

@@ -3,6 +3,7 @@
 - project: a folder with its settings, its results and the machine it runs on
 - samples: the made-up reef and the first plan.toml
 - skip: what was written before, whether it was edited, and which stages may be left out
+- disk: a full disk told as such
 - places: sites, named places, nursery and harbour of a plan
 - fields: what criteria read, per block
 - keep_clear: seagrass, heritage, cables, anchorages, the coast: read, kept, kept clear of

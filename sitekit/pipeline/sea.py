@@ -23,7 +23,7 @@ from sitekit.errors import Fault, Faults, InputFault
 from sitekit.layers.blocks import run_blocks
 from sitekit.layers.grid import Grid
 from sitekit.layers.series import Series, nearest_pixel
-from sitekit.layers.tiled import Block, Input, Output, open_output
+from sitekit.layers.tiled import WRITE_ERRORS, Block, Input, Output, open_output, write_fault
 from sitekit.pipeline.fields import SEA_FIELDS, SEA_FILE, SEA_RASTER, SEA_WINDS, raster, sea_fields
 from sitekit.pipeline.keep_clear import COASTLINE, read_drawn
 from sitekit.pipeline.project import Project
@@ -165,11 +165,11 @@ def _waves(
     parts = (("hs_m", winds.height_m), ("period_s", winds.period_s), ("fetch_m", winds.fetch_m), ("open", winds.open))
     bands = tuple((f"{name} wind from {d:g}", "") for name, _ in parts for d in winds.directions_deg)
     output = Output(project.target(SEA_WINDS), "float32", bands, float("nan"))
-    with atomic_path(output.path) as beside, open_output(beside, output, coarse) as file:
-        file.write(np.concatenate([values.astype(np.float32) for _, values in parts]))
-        for k, (name, unit) in enumerate(bands, start=1):
-            file.set_band_description(k, name)
-            file.set_band_unit(k, unit)
+    try:
+        with atomic_path(output.path) as beside, open_output(beside, output, coarse) as file:
+            file.write(np.concatenate([values.astype(np.float32) for _, values in parts]))
+    except WRITE_ERRORS as error:
+        raise write_fault({"": output}, error) from error
     rows["waves"]["said"].append(
         f"looked at in cells of {coarse.cell:g} m; water of {tide:+.2f} m on the datum (tide {waves.at})"
     )

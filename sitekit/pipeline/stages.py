@@ -15,6 +15,7 @@ from typing import Any
 
 from sitekit.base.files import hash_of
 from sitekit.errors import Fault, FileFault, Shortfall
+from sitekit.pipeline.disk import disk_fault
 from sitekit.pipeline.project import SEASON, Done, Machine, Project, open_project
 from sitekit.pipeline.skip import Ledger
 from sitekit.season.settings import Settings
@@ -202,7 +203,13 @@ def run_stages(plan: Path, machine: Machine | None = None, last: str = "export")
         if stage.name == "candidates" and compiling is not None:
             compiling.wait()
         module = import_module(f"sitekit.pipeline.{stage.name}")
-        result: Done = module.run(project, run_id)
+        try:
+            result: Done = module.run(project, run_id)
+        except Exception as error:
+            fault = disk_fault(error, project.out)
+            if fault is None:
+                raise
+            raise fault from error
         seconds[stage.name] = time.perf_counter() - start
         figures = {**result.figures, SHORTFALLS: [f.as_dict() for f in result.shortfalls]}
         unnoted.append((stage.name, keys[stage.name], result.files, figures))
