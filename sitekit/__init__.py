@@ -14,7 +14,7 @@ if TYPE_CHECKING:  # the same names as _PUBLIC, for type checkers
     from sitekit.layers.grid import Grid
     from sitekit.layout.bound import bound
     from sitekit.layout.spacing import place
-    from sitekit.pipeline.api import audit_plan, check, demo, explain, read_plan, read_settings, run
+    from sitekit.pipeline.api import audit_plan, check, demo, explain, explore, read_plan, read_settings, run
     from sitekit.pipeline.explained import PlaceExplained
     from sitekit.pipeline.project import Machine, Project, open_project
     from sitekit.pipeline.stages import Report
@@ -50,6 +50,7 @@ _PUBLIC: dict[str, str] = {
     "demo": "sitekit.pipeline.api",
     "draw_weights": "sitekit.suitability.draws",
     "explain": "sitekit.pipeline.api",
+    "explore": "sitekit.pipeline.api",
     "open_project": "sitekit.pipeline.project",
     "place": "sitekit.layout.spacing",
     "rank_ranges": "sitekit.suitability.sensitivity",
@@ -82,6 +83,7 @@ __all__ = [
     "demo",
     "draw_weights",
     "explain",
+    "explore",
     "open_project",
     "place",
     "rank_ranges",

@@ -12,6 +12,6 @@
 - decision: the decision record as Markdown
 - map_html: the plan as one page that opens without a network
 - explore_page: a page on which planners try weights, one file
-- map_sheet: the map on one printed page, to scale
 - permit_pdf: the permit packet, drawings to scale and tables
+- map_sheet: the map on one printed page, to scale
 """

@@ -12,6 +12,8 @@ from sitekit.audit import plan as audit_rooms
 from sitekit.audit.promises import Finding
 from sitekit.pipeline.explain import explain_place
 from sitekit.pipeline.explained import PlaceExplained
+from sitekit.pipeline.explore import explore as write_page
+from sitekit.pipeline.export import CAUTIONS
 from sitekit.pipeline.project import Machine, open_project
 from sitekit.pipeline.report import check_plan
 from sitekit.pipeline.samples import make_demo
@@ -141,6 +143,29 @@ def explain(plan: str | PathLike[str], *, at: str | None = None, site: str | Non
         If the results are missing or do not belong to this plan.
     """
     return explain_place(Path(plan), at=at, site=site)
+
+
+def explore(plan: str | PathLike[str], machine: Machine | None = None) -> Path:
+    """Write the page on which weights can be tried, as the command `sitekit explore` does.
+
+    Parameters
+    ----------
+    plan : path
+        A `plan.toml`, or the folder that holds it.
+    machine : Machine, optional
+        How this machine works; never part of a plan.
+
+    Returns
+    -------
+    Path
+        `out/explore.html`: a preview, only a run makes the plan.
+
+    Raises
+    ------
+    InputFault, FileFault
+        From the stages that run first where they are not up to date, or if the page cannot be written.
+    """
+    return write_page(Path(plan), CAUTIONS, machine)
 
 
 def audit_plan(plan: str | PathLike[str]) -> list[Finding]:
