@@ -188,9 +188,25 @@ def memory_need(grid: Grid, inputs: int, output_bytes: int, halo: int, threads: 
     return float(per_block * (_READY + 1) * threads)
 
 
+def blocks_need_gb(grid: Grid, inputs: int, output_bytes: int, halo: int, threads: int) -> float:
+    """What a pass needs to be given as `memory_gb`: its blocks in flight and GDAL's share [GB].
+
+    Parameters
+    ----------
+    grid : Grid
+    inputs : int
+        Rasters read.
+    output_bytes : int
+        Bytes written per cell.
+    halo, threads : int
+        As `run_blocks`.
+    """
+    return memory_need(grid, inputs, output_bytes, halo, threads) / (1e9 * (1.0 - _CACHE_SHARE))
+
+
 def _need_gb(grid: Grid, inputs: Mapping[str, Input], outputs: Mapping[str, Output], halo: int, threads: int) -> float:
     output_bytes = sum(np.dtype(o.dtype).itemsize * len(o.bands) for o in outputs.values())
-    return memory_need(grid, len(inputs), output_bytes, halo, threads) / (1e9 * (1.0 - _CACHE_SHARE))
+    return blocks_need_gb(grid, len(inputs), output_bytes, halo, threads)
 
 
 def _check(

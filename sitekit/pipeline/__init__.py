@@ -2,10 +2,12 @@
 
 - project: a folder with its settings, its results and the machine it runs on
 - samples: the made-up reef and the first plan.toml
+- warm: kernels compiled beside the first stages
 - skip: what was written before, whether it was edited, and which stages may be left out
 - disk: a full disk told as such
 - places: sites, named places, nursery and harbour of a plan
 - fields: what criteria read, per block
+- memory: what a run will take of memory, told before
 - keep_clear: seagrass, heritage, cables, anchorages, the coast: read, kept, kept clear of
 - sea_inputs: files of tide, wind, swell and temperature, checked together
 - sea: waves, tide, light and heat on the grid
@@ -56,7 +58,6 @@
 - decision_method: criteria, sensitivity and sources in the decision record
 - decision_sites: answers, sites, budget, scouting and stock in the decision record
 - decision_record: the decision record and its charts
-- warm: kernels compiled beside the first stages
 - export: the last stage, the files people read
 - scout_files: what a team takes along to look at the sites
 - stages: the list, and the run

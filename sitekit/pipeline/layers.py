@@ -28,6 +28,7 @@ from sitekit.layers.tiled import Output
 from sitekit.layers.vertical import Vertical, check_sign
 from sitekit.pipeline.fields import GRID_FILE, RASTERS, Ground, write_ground
 from sitekit.pipeline.keep_clear import KEEP_CLEAR, drawn_layers, keep_clear_layers
+from sitekit.pipeline.memory import tell_memory
 from sitekit.pipeline.project import Done, Project
 from sitekit.pipeline.scout import override_layers
 from sitekit.pipeline.sea import sea_layers
@@ -43,6 +44,7 @@ def run(project: Project, run_id: str) -> Done:
     settings = project.settings
     sea = read_sea_inputs(project)
     grid = _grid(project)
+    tell_memory(project, grid)
     names: set[str] = {"depth"}
     rows = [_depth(project, grid)]
     if settings.layers.substrate:

@@ -398,3 +398,13 @@ def test_a_plan_without_the_sea_has_no_sea_files(make):
     assert done.figures["sea"] == []
     assert sea_rules.lowest_tide_m(project) is None
     score.run(replace(project), "x")
+
+
+def test_memory_is_told_before_a_run_and_too_little_refused(make):
+    """A night's run would end for want of memory, or take more than it was given."""
+    told = []
+    project = make()
+    layers.run(replace(project, machine=Machine(threads=2, talk=told.append)), "x")
+    assert any("cells in blocks that take up to 0." in line and "of 0.8 GB" in line for line in told)
+    with pytest.raises(InputFault, match="--memory-gb: 1e-05 GB; due: at least"):
+        layers.run(replace(project, machine=Machine(threads=2, memory_gb=1e-5)), "x")
