@@ -109,7 +109,8 @@ def weigh(
     problem = Problem(
         value=np.nan_to_num(score * match),
         capacity=capacity,
-        room=np.where(separate, 1.0, np.where((capacity > 0).sum(axis=1) > 1, ROOM_OF_SEVERAL, 1.0)),
+        # whole plots are rounded up already
+        room=np.where(separate | (settings.spacing.mode == "plots"), 1.0, ROOM_OF_SEVERAL),
         stock=stock,
         least=np.full(n, choose.least_per_site, np.int64),
         most=most,
@@ -138,7 +139,11 @@ def asked_questions(settings: Settings) -> dict[str, str]:
 
 def given_answers(settings: Settings) -> list[Answered]:
     """Return the answers of the plan."""
-    return [Answered(q.site, q.about, q.answer, q.note or "", q.who, q.when.isoformat()) for q in settings.question]
+    return [
+        Answered(site, q.about, q.answer, q.note or "", q.who, q.when.isoformat())
+        for q in settings.question
+        for site in q.sites
+    ]
 
 
 def _verdicts(settings: Settings) -> dict[str, Verdict]:

@@ -111,7 +111,7 @@ class Settings(Part):
                 f"light.raster names {self.light.raster!r}; known: {', '.join(self.layers.rasters) or 'no [layers.rasters]'}"
             )
         problems += self._fieldwork_faults(codes, sites)
-        problems += decision_problems(self.question, self.choose, self.controls, sites, codes)
+        problems += decision_problems(self.question, self.choose, sites)
         if problems:
             raise ValueError("; ".join(problems))
         return self

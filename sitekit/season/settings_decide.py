@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from sitekit.season.settings_layers import NotNegative, Part, Positive, Share, Text
-from sitekit.season.settings_method import SiteCode, SpeciesCode
+from sitekit.season.settings_method import SiteCode
 
 # What handbooks ask of every site; a team may add questions of its own, put so that "yes" speaks for the site.
 # Species known to have thrived there, else a reference site; do not restore while the stressor goes on; cause unknown:
@@ -22,14 +22,19 @@ Whole = Annotated[int, Field(ge=1)]
 
 
 class Question(Part):
-    """One answer to one go/no-go question about one site."""
+    """One answer to one go/no-go question, about one site or several."""
 
-    site: SiteCode
+    site: SiteCode | Annotated[list[SiteCode], Field(min_length=1)]
     about: Text
     answer: Literal["yes", "no", "unknown"]
     note: Text | None = None
     who: Text
     when: datetime.date
+
+    @property
+    def sites(self) -> list[str]:
+        """Codes of the sites it is about."""
+        return [self.site] if isinstance(self.site, str) else list(self.site)
 
 
 class Budget(Part):
@@ -141,7 +146,7 @@ class Controls(Part):
     depth_tolerance_m: Positive
     control_plots: Annotated[int, Field(ge=0, le=10)] = 1
     reference_plots: Annotated[int, Field(ge=0, le=10)] = 0
-    reference_species: list[SpeciesCode] = []
+    reference_species: list[Annotated[str, Field(min_length=1, max_length=40)]] = []
 
     @model_validator(mode="after")
     def _ring(self) -> Controls:
@@ -157,10 +162,8 @@ class Scout(Part):
     points_m: Positive = 10.0
 
 
-def decision_problems(
-    questions: list[Question], choose: Choose, controls: Controls | None, sites: list[str], species: list[str]
-) -> list[str]:
-    """Return what does not fit together between the tables that decide and the codes of sites and species."""
+def decision_problems(questions: list[Question], choose: Choose, sites: list[str]) -> list[str]:
+    """Return what does not fit together between the tables that decide and the codes of sites."""
     problems = []
     asked = {**BUILT_IN_QUESTIONS, **choose.own_questions}
     known = ", ".join(sites) or "none, add [[site]]"
@@ -172,21 +175,16 @@ def decision_problems(
     ]
     seen: set[tuple[str, str]] = set()
     for one in questions:
-        if one.site not in sites:
-            problems.append(f"question names site {one.site!r}; known: {known}")
         if one.about not in asked:
             problems.append(
                 f"question about {one.about!r}; known: {', '.join(asked)}; add your own to choose.own_questions"
             )
-        if (one.site, one.about) in seen:
-            problems.append(f"question {one.about!r} is answered twice for site {one.site!r}")
-        seen.add((one.site, one.about))
+        for site in one.sites:
+            if site not in sites:
+                problems.append(f"question names site {site!r}; known: {known}")
+            if (site, one.about) in seen:
+                problems.append(f"question {one.about!r} is answered twice for site {site!r}")
+            seen.add((site, one.about))
     if questions and choose.pilot_units is None:
         problems.append("questions are asked: choose.pilot_units must say how many units a site with unknowns may get")
-    if controls is not None:
-        problems += [
-            f"controls.reference_species names {c!r}; known: {', '.join(species)}"
-            for c in controls.reference_species
-            if c not in species
-        ]
     return problems
