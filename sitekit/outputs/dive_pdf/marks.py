@@ -16,6 +16,11 @@ FOOT = 26.0  # pt, two lines
 MM = 72.0 / 25.4
 ROW = 26.0  # pt = 9.2 mm to write in with a pencil and gloves; 9 mm are due
 BIG = 16.0  # pt, least size of what a diver reads off a row
+_ARC = 0.5523  # of the radius: control points of a quarter circle by one cubic curve, within 0.03 %
+_CIRCLE = (
+    f"1 0 m 1 {_ARC} {_ARC} 1 0 1 c -{_ARC} 1 -1 {_ARC} -1 0 c -1 -{_ARC} -{_ARC} -1 0 -1 c {_ARC} -1 1 -{_ARC} 1 0 c h"
+)
+_SQUARE, _DIAMOND = "-1 -1 2 2 re", "0 1 m 1 0 l 0 -1 l -1 0 l h"
 _QUIET = 4  # modules of white around a QR code (ISO/IEC 18004; recalled, unverified)
 _MASK = 2  # any of the eight masks is valid; trying all costs eight times as much
 
@@ -39,7 +44,7 @@ def qr(pen: Pen, box: Box, text: str) -> None:
     canvas = pen.canvas
     if not canvas.hasForm(name):
         canvas.beginForm(name, 0, 0, n * side, n * side)
-        path = canvas.beginPath()
+        runs = []
         for i, row in enumerate(rows):
             start = 0
             while start < n:
@@ -49,10 +54,10 @@ def qr(pen: Pen, box: Box, text: str) -> None:
                 stop = start
                 while stop < n and row[stop]:
                     stop += 1
-                path.rect(round(start * side, 3), round((n - 1 - i) * side, 3), round((stop - start) * side, 3), side)
+                runs.append(f"{start} {n - 1 - i} {stop - start} 1 re")
                 start = stop
-        canvas.setFillGray(0)
-        canvas.drawPath(path, stroke=0, fill=1)
+        # one path of whole numbers, scaled: some thousand rectangles cost no number formatting
+        canvas.addLiteral(f"q {side:.5f} 0 0 {side:.5f} 0 0 cm 0 g {' '.join(runs)} f Q")
         canvas.endForm()
     canvas.saveState()
     canvas.translate(left, top - n * side)
@@ -69,23 +74,11 @@ def geo_uri(longitude_deg: float, latitude_deg: float) -> str:
 def side_mark(canvas: Any, x: float, y: float, size: float, side: str, *, filled: bool) -> None:
     """Draw the shape of a side round (x, y): a circle for left, a square for right, a diamond on the tape."""
     half = size / 2
-    canvas.setLineWidth(1.2 if filled else 0.8)
-    canvas.setStrokeGray(0)
-    canvas.setFillGray(0 if filled else 1)
-    canvas.setDash([])
-    if side == "L":
-        canvas.circle(x, y, half, stroke=1, fill=1)
-    elif side == "R":
-        canvas.rect(x - 0.93 * half, y - 0.93 * half, 1.86 * half, 1.86 * half, stroke=1, fill=1)
-    else:
-        path = canvas.beginPath()
-        path.moveTo(x, y + 1.2 * half)
-        path.lineTo(x + 1.2 * half, y)
-        path.lineTo(x, y - 1.2 * half)
-        path.lineTo(x - 1.2 * half, y)
-        path.close()
-        canvas.drawPath(path, stroke=1, fill=1)
-    canvas.setFillGray(0)
+    shape, half = {"L": (_CIRCLE, half), "R": (_SQUARE, 0.93 * half)}.get(side, (_DIAMOND, 1.2 * half))
+    line = (1.2 if filled else 0.8) / half
+    canvas.addLiteral(
+        f"q {half:.3f} 0 0 {half:.3f} {x:.2f} {y:.2f} cm {line:.4f} w [] 0 d 0 G {0 if filled else 1} g {shape} B Q"
+    )
 
 
 def tick_box(pen: Pen, x: float, y: float, side: float = 15.0) -> None:
