@@ -9,6 +9,7 @@
 - files: written beside and renamed, hashed
 - sources: the shared folder, wherever it was installed, and its citations
 - tables: columns of every table, checked on each read and write
+- compile_cache: where compiled kernels are kept
 - compiled: the one door to numba
 - elementary: arc tangent, logarithm, power of two, the same bits everywhere
 """

@@ -116,15 +116,15 @@ def inside(folder: Path, name: str) -> Path:
     return target
 
 
-def package_hash() -> str:
-    """Return the first 16 hex digits of the SHA-256 over all files of the package, in name order.
+def package_hash(kinds: tuple[str, ...] = (".py", ".js", ".css", ".json", ".csv"), package: Path | None = None) -> str:
+    """Return the first 16 hex digits of the SHA-256 over the package's files of some kinds, in name order.
 
     Results depend on sitekit's own sources as much as on a user's files: a stage runs again when they change.
     """
-    root = Path(__file__).resolve().parents[1]
+    root = package or Path(__file__).resolve().parents[1]
     digest = hashlib.sha256()
     for path in sorted(root.rglob("*")):
-        if path.is_file() and path.suffix in (".py", ".js", ".css", ".json", ".csv"):
+        if path.suffix in kinds and path.is_file():
             digest.update(path.relative_to(root).as_posix().encode())
             digest.update(path.read_bytes())
     return digest.hexdigest()[:16]

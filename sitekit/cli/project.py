@@ -59,6 +59,9 @@ def demo(folder: Path, as_json: bool, threads: int | None, memory_gb: float) -> 
 
     Example: sitekit demo demo-reef
     """
+    from sitekit.pipeline import warm
+
+    warm.start()
     from sitekit.pipeline.samples import make_demo
 
     plan = make_demo(folder)

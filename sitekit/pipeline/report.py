@@ -20,6 +20,11 @@ def lines_of(report: Report) -> list[str]:
         lines.append("up to date: " + ", ".join(report.skipped))
     if report.done:
         lines.append("done: " + ", ".join(f"{n} ({report.seconds[n]:.1f} s)" for n in report.done))
+    here, beside = report.compiling
+    if here + beside >= 0.5:
+        lines.append(
+            f"compiling, once per version: {here:.1f} s of these, and {beside:.1f} s beside them in a second process"
+        )
     figures = report.figures
     if "layers" in figures:
         grid = figures["layers"]["grid"]

@@ -6,6 +6,7 @@ No stage calls an earlier one. A stage whose key is unchanged is left out; its m
 from __future__ import annotations
 
 import shutil
+import sys
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -15,6 +16,7 @@ from typing import Any
 
 from sitekit.base.files import hash_of
 from sitekit.errors import Fault, FileFault, Shortfall
+from sitekit.pipeline import warm
 from sitekit.pipeline.disk import disk_fault
 from sitekit.pipeline.project import SEASON, Done, Machine, Project, open_project
 from sitekit.pipeline.skip import Ledger
@@ -154,7 +156,7 @@ STAGES = (
 
 @dataclass(frozen=True)
 class Report:
-    """What a run did: stages done and left out, figures by stage, files written, seconds by stage."""
+    """What a run did: stages, figures, files, seconds by stage, seconds of compiling here and in a second process."""
 
     project: Project
     run_id: str
@@ -163,6 +165,7 @@ class Report:
     figures: dict[str, dict[str, Any]]
     files: list[str]
     seconds: dict[str, float]
+    compiling: tuple[float, float] = (0.0, 0.0)
 
 
 def run_stages(plan: Path, machine: Machine | None = None, last: str = "export") -> Report:
@@ -191,7 +194,7 @@ def run_stages(plan: Path, machine: Machine | None = None, last: str = "export")
     skipped: list[str] = []
     seconds: dict[str, float] = {}
     unnoted: list[tuple[str, str, list[str], dict[str, Any]]] = []  # their tables stand in memory only
-    compiling: Any = None
+    beside: float | None = None  # seconds that a second process compiled
     for stage in chosen:
         if ledger.done(stage.name, keys[stage.name]) and not done:
             skipped.append(stage.name)
@@ -199,9 +202,9 @@ def run_stages(plan: Path, machine: Machine | None = None, last: str = "export")
         project.machine.talk(f"{stage.name} …")
         start = time.perf_counter()
         if stage.name == "layers" and last not in ("layers", "score"):
-            compiling = import_module("sitekit.pipeline.warm").start()
-        if stage.name == "candidates" and compiling is not None:
-            compiling.wait()
+            warm.start()
+        if stage.name == "candidates":
+            beside = warm.wait()
         module = import_module(f"sitekit.pipeline.{stage.name}")
         try:
             result: Done = module.run(project, run_id)
@@ -236,11 +239,18 @@ def run_stages(plan: Path, machine: Machine | None = None, last: str = "export")
         {s.name: ledger.figures(s.name) for s in chosen},
         sorted(ledger.data["files"]),
         seconds,
+        (_compiling_seconds(), beside or 0.0),
     )
     short = [Fault(**f) for s in chosen for f in report.figures[s.name].get(SHORTFALLS, [])]
     if short:
         raise ShortfallWithReport(report, *short)
     return report
+
+
+def _compiling_seconds() -> float:
+    """Seconds this process has compiled; none where no stage brought the compiler in."""
+    compiled = sys.modules.get("sitekit.base.compiled")
+    return float(compiled.compiling_seconds()) if compiled else 0.0
 
 
 class ShortfallWithReport(Shortfall):

@@ -9,28 +9,41 @@ import subprocess
 import sys
 from pathlib import Path
 
-import numpy as np
+from sitekit.base.compile_cache import cache_folder
 
 MARK = "layout-compiled"
+_running: list[subprocess.Popen[bytes]] = []
 
 
-def start() -> subprocess.Popen[bytes] | None:
-    """Start compiling in a second process, unless that was done before; return the process."""
-    from sitekit.base.compiled import cache_folder
-
-    if (cache_folder() / MARK).exists():
-        return None
-    environment_path = str(Path(__file__).resolve().parents[2])
-    command = f"import sys; sys.path.insert(0, {environment_path!r}); from sitekit.pipeline.warm import warm; warm()"
+def start() -> None:
+    """Start compiling in a second process, unless that was done before or goes on already."""
+    if _running or (cache_folder() / MARK).exists():
+        return
+    home = str(Path(__file__).resolve().parents[2])
+    command = f"import sys; sys.path.insert(0, {home!r}); from sitekit.pipeline.warm import warm; warm()"
+    quiet = subprocess.DEVNULL
     try:
-        return subprocess.Popen([sys.executable, "-c", command], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        _running.append(subprocess.Popen([sys.executable, "-c", command], stdin=quiet, stdout=quiet, stderr=quiet))
     except OSError:  # no second process to be had: kernels are compiled when they are called
+        return
+
+
+def wait() -> float | None:
+    """Wait for the second process; return how long it compiled [s], None if there was none or it failed."""
+    if not _running:
+        return None
+    _running.pop().wait()
+    try:
+        return float((cache_folder() / MARK).read_text("ascii"))
+    except (OSError, ValueError):
         return None
 
 
 def warm() -> None:
     """Run every kernel of the layout once, on a bottom of a few cells."""
-    from sitekit.base.compiled import cache_folder
+    import numpy as np
+
+    from sitekit.base.compiled import compiling_seconds
     from sitekit.layout.bound import bound
     from sitekit.layout.genets import assign_genets
     from sitekit.layout.plots import find_plots
@@ -41,6 +54,7 @@ def warm() -> None:
 
     allowed = np.ones((40, 40), bool)
     allowed[:4] = False
+    allowed[:, 20] = False  # two patches
     score = np.linspace(0.5, 1.0, allowed.size, dtype=np.float32).reshape(allowed.shape)
     finder = PatchFinder()
     finder.add(allowed, 0)
@@ -62,4 +76,4 @@ def warm() -> None:
     bound(allowed, np.ones(allowed.shape, np.float32), cell_m=1.0, separation_m=2.0)
     half = found.easting.size // 2
     assign_genets(found.easting, found.northing, [half, found.easting.size - half], separation_m=2.0)
-    (cache_folder() / MARK).touch()
+    (cache_folder() / MARK).write_text(f"{compiling_seconds():.1f}", "ascii")

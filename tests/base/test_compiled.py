@@ -4,15 +4,17 @@ from pathlib import Path
 import numpy as np
 
 from sitekit.base import compiled as room
+from sitekit.base.compile_cache import cache_folder
+from sitekit.base.files import package_hash
 
 
 def test_cache_folder_is_named_after_the_sources(monkeypatch, tmp_path):
     """A changed callee that leaves its caller stale."""
     monkeypatch.setenv("SITEKIT_CACHE", str(tmp_path))
-    assert room.cache_folder() == tmp_path / room.source_hash()
+    assert cache_folder() == tmp_path / package_hash((".py",))
 
 
-def test_hash_follows_every_source_file(monkeypatch, tmp_path):
+def test_hash_follows_every_source_file(tmp_path):
     """A hash that misses a room."""
     package = tmp_path / "sitekit"
     (package / "base").mkdir(parents=True)
@@ -20,10 +22,24 @@ def test_hash_follows_every_source_file(monkeypatch, tmp_path):
     (package / "base" / "compiled.py").write_text("a = 1\n")
     other = package / "seabed" / "terrain.py"
     other.write_text("b = 1\n")
-    monkeypatch.setattr(room, "__file__", str(package / "base" / "compiled.py"))
-    before = room.source_hash()
+    before = package_hash((".py",), package)
     other.write_text("b = 2\n")
-    assert room.source_hash() != before
+    assert package_hash((".py",), package) != before
+
+
+def test_the_clock_counts_compiling_and_nothing_else():
+    """A run that says it compiled while it worked, or the reverse, sends its reader after the wrong cause."""
+
+    def triple(a: float) -> float:
+        return 3.0 * a
+
+    kernel = room.compiled(triple)
+    begin = room.compiling_seconds()
+    assert kernel(2.0) == 6.0
+    after = room.compiling_seconds()
+    assert kernel(3.0) == 9.0
+    assert after >= begin
+    assert room.compiling_seconds() == after
 
 
 def test_folder_that_cannot_be_written_is_passed_over(monkeypatch, tmp_path):
@@ -34,7 +50,7 @@ def test_folder_that_cannot_be_written_is_passed_over(monkeypatch, tmp_path):
     monkeypatch.delenv("XDG_CACHE_HOME", raising=False)
     monkeypatch.delenv("LOCALAPPDATA", raising=False)
     monkeypatch.setenv("HOME", str(blocked))
-    folder = room.cache_folder()
+    folder = cache_folder()
     assert os.access(folder, os.W_OK)
     assert not folder.is_relative_to(blocked)
 
