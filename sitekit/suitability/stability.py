@@ -1,8 +1,9 @@
 """How often a cell is among the best: draws of weights counted, tile by tile.
 
 Small works are counted with numpy, large ones by a compiled kernel; both add the same numbers in the same order, so
-their counts are equal. The kernel saves most sums: per tile of 8 × 8 cells the least and greatest term of each
-criterion bound every weighted sum of the tile, and a draw whose bound lies on one side of its threshold needs no more.
+their counts are equal. The kernel saves most sums: per square of 32 × 32 cells, then per tile of 8 × 8, the least and
+greatest term of each criterion bound every weighted sum, and a draw whose bound lies on one side of its threshold needs
+no more.
 Rounding never turns ≤ into >, so a bound in float32 bounds the sum in float32 too.
 """
 
@@ -18,7 +19,8 @@ from sitekit.suitability.terms import weighted_sums
 Singles = NDArray[np.float32]
 Counts = NDArray[np.int32]
 
-TILE = 8  # cells on a side; 4 and 16 took longer (tests.bench decide)
+SQUARE = 32  # cells on a side: draws that a square decides as a whole need no look at its tiles
+TILE = 8  # cells on a side; 4 and 16 took longer
 FOUR = 4  # terms added at a time
 COMPILE_FROM = 400_000_000  # sums; below, numpy is done before the kernel would be compiled
 _CHUNK = 1 << 18  # sums at a time in numpy: they stay in the processor's cache
@@ -154,58 +156,122 @@ def _counted(
 def _count(values: Singles, weights: Singles, least: Singles, here: NDArray[np.bool_], counts: Counts) -> None:
     terms, rows, cols = values.shape
     draws = least.size
-    size = TILE * TILE
-    low, high = np.empty(draws, np.float32), np.empty(draws, np.float32)
-    open_draws = np.empty(draws, np.int64)
-    tile = np.zeros((terms, size), np.float32)
-    total = np.zeros(size, np.float32)
-    found = np.empty(size, np.int32)
-    for top in range(0, rows, TILE):
-        for left in range(0, cols, TILE):
-            high_rows, wide = min(TILE, rows - top), min(TILE, cols - left)
-            any_cell = False
-            for i in range(high_rows):
-                for j in range(wide):
-                    any_cell |= here[top + i, left + j]
-            if not any_cell:
+    low, high = np.empty(terms, np.float32), np.empty(terms, np.float32)
+    work = (np.empty(draws, np.float32), np.empty(draws, np.float32))
+    chosen = np.empty(draws, np.int64)
+    some, limits = np.empty((terms, draws), np.float32), np.empty(draws, np.float32)
+    tile = np.zeros((terms, TILE * TILE), np.float32)
+    total, found = np.zeros(TILE * TILE, np.float32), np.empty(TILE * TILE, np.int32)
+    for top in range(0, rows, SQUARE):
+        for left in range(0, cols, SQUARE):
+            bottom, right = min(top + SQUARE, rows), min(left + SQUARE, cols)
+            if not _range(values, here, (top, bottom, left, right), low, high, tile[:, :0]):
                 continue
-            low[:] = 0.0
-            high[:] = 0.0
+            # draws that the square does not decide as a whole, with their weights side by side
+            all_square, left_open = _undecided(low, high, weights, least, draws, work, chosen)
+            for k in range(left_open):
+                limits[k] = least[chosen[k]]
             for c in range(terms):
-                least_term, most_term = np.float32(np.inf), np.float32(-np.inf)
-                for i in range(high_rows):
-                    for j in range(wide):
-                        v = values[c, top + i, left + j] if here[top + i, left + j] else np.float32(np.nan)
-                        tile[c, i * TILE + j] = v
-                        least_term = v if v < least_term else least_term
-                        most_term = v if v > most_term else most_term
-                for d in range(draws):
-                    low[d] += weights[c, d] * least_term
-                    high[d] += weights[c, d] * most_term
-            sure = 0
-            count = 0
-            for d in range(draws):
-                all_in = low[d] >= least[d]
-                sure += all_in
-                open_draws[count] = d
-                count += (not all_in) & (high[d] >= least[d])
-            found[:] = sure
-            for k in range(count):
-                d = open_draws[k]
-                total[:] = 0.0
-                for c in range(0, terms - FOUR, FOUR):
-                    w0, w1, w2, w3 = weights[c, d], weights[c + 1, d], weights[c + 2, d], weights[c + 3, d]
-                    for j in range(size):
-                        total[j] = (
-                            total[j] + w0 * tile[c, j] + w1 * tile[c + 1, j] + w2 * tile[c + 2, j] + w3 * tile[c + 3, j]
-                        )
-                c = terms - FOUR
-                w0, w1, w2, w3 = weights[c, d], weights[c + 1, d], weights[c + 2, d], weights[c + 3, d]
-                limit = least[d]
-                for j in range(size):
-                    s = total[j] + w0 * tile[c, j] + w1 * tile[c + 1, j] + w2 * tile[c + 2, j] + w3 * tile[c + 3, j]
-                    found[j] += s >= limit
-            for i in range(high_rows):
-                for j in range(wide):
-                    if here[top + i, left + j]:
-                        counts[top + i, left + j] = found[i * TILE + j]
+                for k in range(left_open):
+                    some[c, k] = weights[c, chosen[k]]
+            for i in range(top, bottom, TILE):
+                for j in range(left, right, TILE):
+                    place = (i, min(i + TILE, bottom), j, min(j + TILE, right))
+                    if not _range(values, here, place, low, high, tile):
+                        continue
+                    all_tile, few = _undecided(low, high, some, limits, left_open, work, chosen)
+                    found[:] = all_square + all_tile
+                    _add_draws(tile, some, limits, chosen, few, total, found)
+                    for r in range(place[0], place[1]):
+                        for q in range(place[2], place[3]):
+                            if here[r, q]:
+                                counts[r, q] = found[(r - i) * TILE + q - j]
+
+
+@compiled
+def _range(
+    values: Singles,
+    here: NDArray[np.bool_],
+    place: tuple[int, int, int, int],
+    low: Singles,
+    high: Singles,
+    tile: Singles,
+) -> bool:
+    """Find the least and greatest of each term among the cells of a place; keep the cells if `tile` has room."""
+    top, bottom, left, right = place
+    any_cell = False
+    for c in range(values.shape[0]):
+        least, most = np.float32(np.inf), np.float32(-np.inf)
+        for r in range(top, bottom):
+            for q in range(left, right):
+                v = values[c, r, q] if here[r, q] else np.float32(np.nan)
+                any_cell |= here[r, q]
+                if tile.shape[1] > 0:
+                    tile[c, (r - top) * TILE + q - left] = v
+                least = v if v < least else least
+                most = v if v > most else most
+        low[c], high[c] = least, most
+    return any_cell
+
+
+@compiled
+def _undecided(
+    low: Singles,
+    high: Singles,
+    weights: Singles,
+    least: Singles,
+    draws: int,
+    work: tuple[Singles, Singles],
+    chosen: NDArray[np.int64],
+) -> tuple[int, int]:
+    """Bound the sums of all cells under each draw; return how many draws hold for all, and how many are undecided."""
+    under, over = work
+    under[:draws] = 0.0
+    over[:draws] = 0.0
+    for c in range(low.size):
+        a, b = low[c], high[c]
+        for d in range(draws):
+            under[d] += weights[c, d] * a
+            over[d] += weights[c, d] * b
+    sure, count = 0, 0
+    for d in range(draws):
+        holds = under[d] >= least[d]
+        sure += holds
+        chosen[count] = d
+        count += (not holds) & (over[d] >= least[d])
+    return sure, count
+
+
+@compiled
+def _add_draws(
+    tile: Singles,
+    w: Singles,
+    limits: Singles,
+    chosen: NDArray[np.int64],
+    few: int,
+    total: Singles,
+    found: Counts,
+) -> None:
+    """Add 1 to every cell of a tile for each chosen draw whose limit its sum reaches."""
+    terms = tile.shape[0]
+    last = terms - FOUR
+    for k in range(few):
+        d = chosen[k]
+        limit = limits[d]
+        if terms == 2 * FOUR:
+            a0, a1, a2, a3 = w[0, d], w[1, d], w[2, d], w[3, d]
+            a4, a5, a6, a7 = w[4, d], w[5, d], w[6, d], w[7, d]
+            for j in range(TILE * TILE):
+                s = a0 * tile[0, j] + a1 * tile[1, j] + a2 * tile[2, j] + a3 * tile[3, j]
+                s = s + a4 * tile[4, j] + a5 * tile[5, j] + a6 * tile[6, j] + a7 * tile[7, j]
+                found[j] += s >= limit
+            continue
+        total[:] = 0.0
+        for c in range(0, last, FOUR):
+            a0, a1, a2, a3 = w[c, d], w[c + 1, d], w[c + 2, d], w[c + 3, d]
+            for j in range(TILE * TILE):
+                total[j] = total[j] + a0 * tile[c, j] + a1 * tile[c + 1, j] + a2 * tile[c + 2, j] + a3 * tile[c + 3, j]
+        a0, a1, a2, a3 = w[last, d], w[last + 1, d], w[last + 2, d], w[last + 3, d]
+        for j in range(TILE * TILE):
+            s = total[j] + a0 * tile[last, j] + a1 * tile[last + 1, j] + a2 * tile[last + 2, j] + a3 * tile[last + 3, j]
+            found[j] += s >= limit
