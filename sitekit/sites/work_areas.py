@@ -33,7 +33,7 @@ def work_areas(
     join_m : float
         Outlines whose widened plots come this near are made one [m], ≥ 0.
     most_corners : int
-        Most corners of one outline, ≥ 3.
+        Most corners of one outline, ≥ 4.
 
     Returns
     -------
@@ -46,12 +46,12 @@ def work_areas(
     InputFault
         If there is no plot, or a length is negative.
     """
-    if not plots or reach_m < 0 or join_m < 0 or most_corners < 3:
+    if not plots or reach_m < 0 or join_m < 0 or most_corners < FEWEST_CORNERS:
         raise InputFault(
             Fault(
                 "work areas",
                 f"{len(plots)} plots, reach {reach_m} m, join {join_m} m, {most_corners} corners",
-                "at least one plot, lengths of 0 m or more, 3 corners or more",
+                "at least one plot, lengths of 0 m or more, 4 corners or more",
                 "Correct the values.",
             )
         )
@@ -73,7 +73,7 @@ def fewer_corners(hull: Any, most: int = MOST_CORNERS, waste: float = WASTE) -> 
     hull : Polygon
         Convex.
     most : int
-        Corners to come down to, ≥ 3.
+        Corners to come down to, ≥ 4: a rectangle has no side whose neighbours meet.
     waste : float
         Below `most` a side goes only while it adds less than this share of the hull's area; 4 corners at least stay.
 
@@ -92,22 +92,15 @@ def fewer_corners(hull: Any, most: int = MOST_CORNERS, waste: float = WASTE) -> 
     full = float(hull.area)
     added = 0.0
     while len(ring) > 3:
-        cheapest, cost, corner = -1, np.inf, np.zeros(2)
-        for i in range(len(ring)):
-            a, b, c, d = (ring[(i + k) % len(ring)] for k in (-1, 0, 1, 2))
-            meet = _meeting(a, b, c, d)
-            if meet is None:
-                continue
-            size = 0.5 * abs(_cross(c - b, meet - b))
-            if size < cost:
-                cheapest, cost, corner = i, size, meet
-        done = len(ring) <= most and (len(ring) <= FEWEST_CORNERS or added + cost > waste * full)
-        if cheapest < 0 or done:
+        cost, corner = _leaving_out(ring)
+        i = int(np.argmin(cost))
+        enough = len(ring) <= most and (len(ring) <= FEWEST_CORNERS or added + cost[i] > waste * full)
+        if not np.isfinite(cost[i]) or enough:
             break
-        keep = [k for k in range(len(ring)) if k not in (cheapest, (cheapest + 1) % len(ring))]
-        at = keep.index((cheapest - 1) % len(ring)) + 1
-        ring = np.array([ring[k] for k in keep[:at]] + [corner] + [ring[k] for k in keep[at:]])
-        added += cost
+        after = (i + 1) % len(ring)
+        ring[i] = corner[i]
+        ring = np.delete(ring, after, axis=0)
+        added += float(cost[i])
     return shapely.Polygon(ring)
 
 
@@ -120,18 +113,22 @@ def _without_straight(ring: Floats) -> Floats:
     return ring[keep] if int(keep.sum()) >= 3 else ring
 
 
-def _cross(u: Floats, v: Floats) -> float:
-    return float(u[0] * v[1] - u[1] * v[0])
-
-
-def _meeting(a: Floats, b: Floats, c: Floats, d: Floats) -> Floats | None:
-    """Where a–b drawn on beyond b meets d–c drawn on beyond c; None if they do not."""
-    u, v = b - a, c - d
+def _leaving_out(ring: Floats) -> tuple[Floats, Floats]:
+    """Area added by leaving out each side [m²], infinite where its neighbours do not meet, and where they meet."""
+    a, b, c, d = (np.roll(ring, -k, axis=0) for k in (-1, 0, 1, 2))
+    u, v, side = b - a, c - d, c - b
     turn = _cross(u, v)
-    if abs(turn) < 1e-12 * float(np.hypot(*u) * np.hypot(*v)):
-        return None
-    s, t = _cross(c - b, v) / turn, _cross(c - b, u) / turn
-    return b + s * u if s > 0 and t > 0 else None
+    size = np.hypot(*u.T) * np.hypot(*v.T)
+    apart = np.abs(turn) > 1e-12 * np.maximum(size, 1e-12)
+    safe = np.where(apart, turn, 1.0)
+    s, t = _cross(side, v) / safe, _cross(side, u) / safe
+    meet = b + s[:, None] * u
+    cost = 0.5 * np.abs(_cross(side, meet - b))
+    return np.where(apart & (s > 0) & (t > 0), cost, np.inf), meet
+
+
+def _cross(u: Floats, v: Floats) -> Floats:
+    return np.asarray(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0])
 
 
 def clipped(
@@ -190,7 +187,7 @@ def around(shape: BaseGeometry, most_corners: int, start_m: float) -> BaseGeomet
     for t in start_m * 2.0 ** np.arange(16):
         wide = shape.buffer(t, join_style="mitre", mitre_limit=1.5)
         solid = shapely.union_all([shapely.Polygon(p.exterior) for p in shapely.get_parts(wide)])
-        found = shapely.simplify(solid, t, preserve_topology=True)
+        found: BaseGeometry = shapely.simplify(solid, t, preserve_topology=True)
         if corner_count(found) <= most_corners and found.is_valid and found.buffer(1e-6).contains(shape):
             return found
     hull: BaseGeometry = shape.convex_hull

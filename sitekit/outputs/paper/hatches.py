@@ -50,9 +50,10 @@ def hatch(pen: Pen, shape: Any, name: str) -> None:
             spacing, radius = DOTS[name]
             xs = np.arange(math.floor(west / spacing), math.ceil(east / spacing) + 1) * spacing
             ys = np.arange(math.floor(south / spacing), math.ceil(north / spacing) + 1)
-            for k in ys:
-                for x in xs + (spacing / 2 if int(k) % 2 else 0.0):
-                    pen.circle(float(x), float(k) * spacing, radius, 0.0, fill=0.0)
+            gx, gy = np.meshgrid(xs, ys)
+            spots = np.column_stack([(gx + (gy % 2) * spacing / 2).ravel(), (gy * spacing).ravel()])
+            near = shapely.intersects_xy(shape.buffer(radius), spots[:, 0], spots[:, 1])
+            pen.strokes(np.stack([spots[near], spots[near]], axis=1), 2 * radius)
             return
         directions, spacing, weight = HATCHES[name]
         for direction in directions:
@@ -68,9 +69,8 @@ def _parallel(
     corners = np.array([[west, south], [east, south], [east, north], [west, north]])
     s, t = corners @ along, corners @ across
     step = max(spacing, float(np.ptp(t)) / _MOST_LINES)
-    for k in range(math.floor(t.min() / step), math.ceil(t.max() / step) + 1):
-        middle = k * step * across
-        pen.line([middle + s.min() * along, middle + s.max() * along], weight)
+    middles = np.arange(math.floor(t.min() / step), math.ceil(t.max() / step) + 1)[:, None] * step * across
+    pen.strokes(np.stack([middles + s.min() * along, middles + s.max() * along], axis=1), weight)
 
 
 def swatch(pen: Pen, box: tuple[float, float, float, float], name: str) -> None:

@@ -142,6 +142,20 @@ class Pen:
             path.lineTo(*_short(point))
         self.canvas.drawPath(path, stroke=1, fill=0)
 
+    def strokes(self, ends: ArrayLike, weight: float = 0.4) -> None:
+        """Draw many straight lines at once, ends of shape (n, 2, 2); lines without length are round dots."""
+        xy = np.round(np.asarray(ends, dtype=np.float64).reshape(-1, 4), 2)
+        if not len(xy):
+            return
+        self._stroke(weight, "full", 0.0)
+        self.canvas.setLineCap(1)
+        path = self.canvas.beginPath()
+        for x1, y1, x2, y2 in xy.tolist():
+            path.moveTo(x1, y1)
+            path.lineTo(x2, y2)
+        self.canvas.drawPath(path, stroke=1, fill=0)
+        self.canvas.setLineCap(0)
+
     def box(self, box: Box, weight: float = 0.6, *, fill: float | None = None, style: str = "full") -> None:
         """Draw a rectangle; `fill` is a grey from 0 (black) to 1."""
         self._stroke(weight, style, 0.0)
