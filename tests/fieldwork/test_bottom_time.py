@@ -75,7 +75,7 @@ def test_the_smaller_of_gas_and_table_counts_and_rounds_down() -> None:
 
 def test_no_minute_left_is_refused() -> None:
     """A dive of 0 minutes on a sheet is a trap."""
-    with pytest.raises(InputFault, match="gas leaves no minute at 9.0 m"):
+    with pytest.raises(InputFault, match=r"gas leaves no minute at 9\.0 m"):
         bottom_time(TABLE, 9.0, gas_min=0.4, first_of_day=True, supervisor_min=None)
 
 
