@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from sitekit.sites.alternatives import binding, changed, clashes, gain_against_budget, if_decided, next_best
+from sitekit.sites.alternatives import binding, changed, clashes, gain_against_budget, held_back, if_decided, next_best
 from sitekit.sites.choose import choose
 from tests.sites.problems import limit, problem
 
@@ -67,3 +67,11 @@ def test_forced_sites_too_near_are_named() -> None:
 def test_changes_are_told_apart() -> None:
     """What an alternative adds and what it drops."""
     assert changed(np.array([True, True, False]), np.array([False, True, True])) == ([2], [0])
+
+
+def test_what_holds_a_plan_back_is_named_with_its_gain() -> None:
+    """Two coins for three sites of one coin each: the third site would add 0.7 to 1.7; a free rule is not named."""
+    p = problem([[0.9], [0.8], [0.7]], [[1], [1], [1]], limits=(limit("coins", 2.0, np.ones(3), np.zeros((3, 1))),))
+    found = held_back(p, choose(p))
+    assert [name for name, _ in found] == ["coins"]
+    assert found[0][1] == pytest.approx(100 * 0.7 / 1.7)
