@@ -65,13 +65,13 @@ def read_points(
     FileFault, InputFault
         With every fault: missing columns, text where a number is due, swapped coordinates, empty file.
     """
-    rows, lines, px, py, source, notes = (_table if path.suffix.lower() in (".csv", ".txt", ".tsv") else _vector)(
-        path, x, y, crs, where
-    )
+    typed = path.suffix.lower() in (".csv", ".txt", ".tsv")
+    rows, lines, cx, cy, source, notes = (_table if typed else _vector)(path, x, y, crs, where)
     if not rows:
         raise InputFault(Fault(where, f"{path.name} holds no colony", "at least one row", "Leave the layer out."))
     names = {f: (columns or {}).get(f, f) for f in ("species", "size_cm", "origin", "position_error_m")}
     values: dict[str, list[Any]] = {f: [] for f in names}
+    px, py = ([], []) if typed else (cx, cy)
     with Faults() as faults:
         present = set(rows[0])
         for field, column in names.items():
@@ -88,23 +88,27 @@ def read_points(
             )
         if names["origin"] not in present and origin is None:
             faults.add(f"{where}.origin", "not given", "wild or outplant", "Say which, or name a column.")
-    with Faults() as faults:
+        told = len(faults.found)
         for row, line in zip(rows, lines, strict=True):
             if len(faults.found) >= _MOST:
                 faults.add(where, "more faults follow", "a clean file", "Correct these first.")
                 break
             at = f"{path.name}, line {line}"
+            if typed:
+                px.append(_number(row.get(cx), at, cx, faults, due=True))
+                py.append(_number(row.get(cy), at, cy, faults, due=True))
             values["species"].append(_text(row.get(names["species"])) or None)
             values["size_cm"].append(_number(row.get(names["size_cm"]), at, "size_cm", faults, least=0.0))
             own = (_text(row.get(names["origin"])) or origin or "").strip().lower()
-            if own not in ORIGINS:
+            if own not in ORIGINS and (own or not told):
                 faults.add(at, f"origin {own!r}", " or ".join(ORIGINS), "Correct it.")
             values["origin"].append(own)
             error = _number(row.get(names["position_error_m"]), at, "position_error_m", faults, least=0.0)
             error = position_error_m if error is None else error
-            if error is None:
+            if error is None and not told:
                 faults.add(at, "no position error", "a number of metres", "State it for the row or the layer.")
             values["position_error_m"].append(error)
+    px, py = np.asarray(px, np.float64), np.asarray(py, np.float64)
     easting, northing = transform_points(px, py, source, to_crs)
     _check_place(easting, northing, px, py, lines, source, to_crs, path, where)
     frame = gpd.GeoDataFrame(
@@ -153,16 +157,8 @@ def _table(path: Path, x: str | None, y: str | None, crs: str | None, where: str
         )
     rows = [{(k or "").strip(): v for k, v in row.items()} for row in reader]
     lines = list(range(2, len(rows) + 2))
-    px, py = [], []
-    with Faults() as faults:
-        for row, line in zip(rows, lines, strict=True):
-            if len(faults.found) >= _MOST:
-                faults.add(where, "more faults follow", "a clean file", "Correct these first.")
-                break
-            px.append(_number(row.get(cx), f"{path.name}, line {line}", cx, faults, due=True))
-            py.append(_number(row.get(cy), f"{path.name}, line {line}", cy, faults, due=True))
     source = WGS84 if crs is None else read_crs(crs, f"{where}.crs")
-    return rows, lines, np.array(px, float), np.array(py, float), source, (f"coordinates from {cx!r} and {cy!r}",)
+    return rows, lines, cx, cy, source, (f"coordinates from {cx!r} and {cy!r}",)
 
 
 def _vector(path: Path, x: str | None, y: str | None, crs: str | None, where: str) -> Any:

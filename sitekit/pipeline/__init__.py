@@ -60,6 +60,7 @@
 - decision_record: the decision record and its charts
 - export: the last stage, the files people read
 - scout_files: what a team takes along to look at the sites
+- beforehand: faults that can be seen before the long work
 - stages: the list, and the run
 - explained: what an explanation of a place holds, and its lines
 - explain: why a place has the score it has

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from sitekit.errors import Fault, InputFault
+from sitekit.errors import InputFault
 from sitekit.pipeline.project import open_project
 from sitekit.pipeline.stages import Report, all_files_there
 
@@ -108,24 +107,12 @@ def check_plan(plan: Path) -> list[dict[str, Any]]:
     InputFault
         With the faults of settings, criteria, sites and stock together, then those of the layers.
     """
-    from sitekit.pipeline import fields, layers, map_scene, places, scout, sea_inputs, sea_rules, stocks
+    from sitekit.pipeline import fields, layers, map_scene, sea_rules
+    from sitekit.pipeline.beforehand import early_faults
 
     project = open_project(plan)
     all_files_there(project)
-    faults: list[Fault] = []
-    checks: list[Callable[[], object]] = [
-        lambda: fields.check_fields(project.settings, fields.species_criteria(project.settings)),
-        lambda: [places.position_of(s.at, f"site {s.code}.at") for s in project.settings.site if s.at],
-        lambda: stocks.read_stock_rows(project),
-        lambda: scout.returned_forms(project),
-        lambda: sea_rules.check_work_depth(project.settings, fields.species_criteria(project.settings)),
-        lambda: sea_inputs.read_sea_inputs(project),
-    ]
-    for check in checks:
-        try:
-            check()
-        except InputFault as error:
-            faults += [f for f in error.faults if f not in faults]
+    faults = early_faults(project)
     rows: list[dict[str, Any]] = []
     with tempfile.TemporaryDirectory() as folder:
         trial = replace(project, results=Path(folder))

@@ -10,6 +10,7 @@ import sys
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -206,9 +207,13 @@ def run_stages(plan: Path, machine: Machine | None = None, last: str = "export")
         if stage.name == "candidates":
             beside = warm.wait()
         module = import_module(f"sitekit.pipeline.{stage.name}")
+        if not done:
+            early = import_module("sitekit.pipeline.beforehand")
+            of_layers = partial(module.run, project, run_id) if stage.name == "layers" else list
+            early.with_faults_of(early.early_faults(project), of_layers)
         try:
             result: Done = module.run(project, run_id)
-        except Exception as error:
+        except (OSError, RuntimeError) as error:  # what file libraries raise; a full disk is told as such
             fault = disk_fault(error, project.out)
             if fault is None:
                 raise

@@ -167,6 +167,19 @@ def test_all_faults_of_the_settings_come_at_once(patch: Path) -> None:
         assert key in places
 
 
+def test_faults_of_stock_and_layers_come_before_the_work_and_together(patch: Path) -> None:
+    """A column that is missing in the stock list, told after the reef was scored, costs the time of scoring."""
+    path = patch / "stock.csv"
+    path.write_text(path.read_text("utf-8").replace("ready", "number"), "utf-8")
+    _colonies(_words)(patch)
+    said = command("run", patch)
+    assert said.code == 3
+    assert "a column 'ready'" in said.err
+    assert "'west'" in said.err
+    assert "'about 2'" in said.err
+    assert "candidates …" not in said.err
+
+
 def test_a_polygon_that_crosses_itself_is_repaired_and_noted(patch: Path) -> None:
     """A bow tie drawn by hand would stop the run, or drop an area without a word."""
     frame = gpd.GeoDataFrame(
