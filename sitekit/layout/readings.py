@@ -102,6 +102,11 @@ def rounded_readings(
     if stands is not None:
         for k, shift in enumerate(shifts):
             good[:, k] = stands(*_positions(frame, base + shift))
+    last = np.array([round(line.tape_m / READING_M) for line in lines], np.int64)[owner]
+    moved = (
+        base[:, :1] + shifts[None, :, 0]
+    )  # no reading before the first pin or beyond the second for the sake of a shift
+    good &= ((moved >= 0) & (moved <= last[:, None])) | (shifts[:, 0] == 0)[None]
     choice = np.where(good.any(axis=1), good.argmax(axis=1), -1).astype(np.int64)
     kept = choice >= 0
     if separation_m > 0:
