@@ -42,6 +42,7 @@ def capacity(
     cell_m: float,
     separation_m: float,
     planned_separation_m: float,
+    margin_m: float = 0.0,
     clear_points: ArrayLike | None = None,
     clear_radii_m: ArrayLike | None = None,
     seed: int = 0,
@@ -54,6 +55,9 @@ def capacity(
         As in `spacing.place`.
     separation_m, planned_separation_m : float
         Without and with the laying tolerance [m]; the planned one is not smaller.
+    margin_m : float
+        By how much units are laid farther apart, so that readings rounded for the tape keep the separation [m]; the
+        bound knows no such margin.
 
     Notes
     -----
@@ -68,7 +72,7 @@ def capacity(
             west_m=west_m,
             north_m=north_m,
             cell_m=cell_m,
-            separation_m=separation,
+            separation_m=separation + margin_m,
             clear_points=clear_points,
             clear_radii_m=clear_radii_m,
             seed=seed,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from sitekit.layout.capacity import capacity
+from sitekit.layout.readings import ROUNDING_MARGIN_M
 from sitekit.pipeline.bottoms import Bottom, planned_separation
 from sitekit.pipeline.fields import Ground
 from sitekit.pipeline.project import Project
@@ -51,6 +52,7 @@ def room_for(project: Project, ground: Ground, bottom: Bottom, species: str) -> 
         cell_m=bottom.grid.cell,
         separation_m=asked,
         planned_separation_m=planned,
+        margin_m=ROUNDING_MARGIN_M,
         clear_points=bottom.clear_points,
         clear_radii_m=bottom.clear_radii,
         seed=project.settings.plan.seed,

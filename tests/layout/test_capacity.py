@@ -42,3 +42,14 @@ def test_no_bottom_holds_nothing() -> None:
     """An empty candidate must not divide by zero."""
     found = room(np.zeros((4, 4), bool), 1.0, 1.2)
     assert (found.capacity, found.bound, found.least_share) == (0, 0, 1.0)
+
+
+def test_a_margin_for_rounding_lowers_what_is_laid_and_not_the_bound():
+    """A capacity that forgets what rounding to the tape costs promises a fifth more than place can lay."""
+    allowed = np.ones((60, 60), bool)
+    common = {"west_m": 0.0, "north_m": 0.0, "cell_m": 0.5, "separation_m": 1.0, "planned_separation_m": 1.2}
+    plain, wide = capacity(allowed, **common), capacity(allowed, margin_m=0.15, **common)
+    assert wide.capacity < 0.9 * plain.capacity
+    assert wide.bound == plain.bound
+    at_wide = capacity(allowed, **{**common, "planned_separation_m": 1.35})
+    assert wide.capacity == at_wide.capacity
