@@ -52,6 +52,7 @@
 - fieldwork_report: what `sitekit fieldwork` prints
 - diver_files: sheets, day plan, waypoints, the dives as a table
 - responses: how well each cell suits each criterion
+- sea_pictures: wave fields and shelter as the map shows them
 - map_scene: everything the map shows
 - packet: everything the permit packet shows
 - permit_files: the files of the permit packet

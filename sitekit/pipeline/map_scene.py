@@ -27,6 +27,7 @@ from sitekit.pipeline.bottoms import read_colonies
 from sitekit.pipeline.fields import RASTERS, Ground, species_criteria
 from sitekit.pipeline.project import Project
 from sitekit.pipeline.responses import responses
+from sitekit.pipeline.sea_pictures import sea_rasters, shelter_words
 from sitekit.suitability.criteria import Criterion
 from sitekit.suitability.exclusions import LABELS, NO_DEPTH, NO_SUBSTRATE, UNKNOWN
 from sitekit.suitability.score import NO_LIMIT
@@ -104,6 +105,7 @@ def map_scene(
                 )
             )
     rasters += _responses(project, ground, criteria) if step == 1 else []
+    rasters += sea_rasters(project, lambda name, band: _read(project, name, grid, step, band))
     depth = _read(project, f"{RASTERS}/depth.tif", grid, step)
     crs = ground.grid.crs
     plots = gpd.GeoDataFrame(tables["plots"])
@@ -230,6 +232,8 @@ def _sites(tables: dict[str, pd.DataFrame]) -> gpd.GeoDataFrame:
         for chosen, scouted in zip(frame["chosen"] == True, frame["scouted"] == True, strict=True)  # noqa: E712
     ]
     frame["answers"] = [_said(text) for text in frame["answers"]]
+    shelter = shelter_words(tables["shelter"]) if "shelter" in tables else {}
+    frame["shelter"] = [shelter.get(str(site), "") for site in frame["site"]]
     return frame
 
 

@@ -47,6 +47,7 @@ _FACTS: dict[str, dict[str, tuple[str, int | None]]] = {
         "observer": ("Scouted by", None),
         "verdict": ("Go/no-go", None),
         "answers": ("Answers", None),
+        "shelter": ("Shelter", None),
         "units": ("Outplant units planned", 0),
         "most_units": ("Most units allowed", 0),
         "dives": ("Dives, estimate", 0),
