@@ -164,13 +164,15 @@ class _Judged:
         ]
         error = depth_error(self.project)
         if any(c.field == "depth_m" for c in self.rows):
-            rows.append(self._row("input", "depth", f"every depth ± {error:g} m", self._depth_effect(labels), labels))
+            rows.append(
+                self._row("input", "bathymetry", f"every depth ± {error:g} m", self._depth_effect(labels), labels)
+            )
         means = candidate_means(self.values, self.chosen, self.label, len(labels), method)[0] if labels else np.empty(0)
         misread = self._misread(means)
         if misread is not None:
             effect = rank_change(ranks(means), misread)
             tried = f"{100 * wanted.misread_share:g} % of cells not the bottom that is mapped, differently in each candidate"
-            rows.append(self._row("input", "bottom", tried, effect, labels))
+            rows.append(self._row("input", "substrate", tried, effect, labels))
         return rows
 
     def _row(self, kind: str, name: str, tried: str, effect: Influence, labels: list[str]) -> dict[str, Any]:
