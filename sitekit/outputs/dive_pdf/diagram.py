@@ -82,11 +82,11 @@ def diagram(pen: Pen, box: Box, plot: PlotPages, here: Collection[int]) -> None:
         pen.canvas.endForm()
     pen.canvas.doForm(name)
     for unit in plot.units:
-        if unit.number in here:
-            x, y = at(*place(plot, unit))
-            side = offset_text(unit.offset_m)[0] if not plot.circle else "L"
-            side_mark(pen.canvas, x, y, size, side, filled=True)
-            _number(pen, str(unit.number), x, y, size, white=True)
+        x, y = at(*place(plot, unit))
+        dark = unit.number in here
+        if dark:
+            side_mark(pen.canvas, x, y, size, _side(plot, unit), filled=True)
+        _number(pen, str(unit.number), x, y, size, white=dark)
 
 
 def _ground(pen: Pen, box: Box, plot: PlotPages, at: At, scale: float, size: float) -> None:
@@ -101,11 +101,13 @@ def _ground(pen: Pen, box: Box, plot: PlotPages, at: At, scale: float, size: flo
     _ticks(pen, plot, at, scale, tape)
     _pins(pen, plot, at, tape, box)
     for unit in plot.units:
-        x, y = at(*place(plot, unit))
-        side = offset_text(unit.offset_m)[0] if not plot.circle else "L"
-        side_mark(pen.canvas, x, y, size, side, filled=False)
-        _number(pen, str(unit.number), x, y, size, white=False)
+        side_mark(pen.canvas, *at(*place(plot, unit)), size, _side(plot, unit), filled=False)
     _north(pen, plot, (box[2] - 12, box[1] + 13))
+
+
+def _side(plot: PlotPages, unit: Unit) -> str:
+    """Side that decides the shape; circles have none and take one shape."""
+    return "L" if plot.circle else offset_text(unit.offset_m)[0]
 
 
 def _mark_size(plot: PlotPages, scale: float) -> float:
