@@ -5,7 +5,6 @@ from __future__ import annotations
 import importlib.util
 import io
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -18,8 +17,7 @@ from pyproj import Transformer
 from sitekit.outputs.map_html.scene import RasterLayer
 from sitekit.outputs.map_html.write import write_map
 
-CHROMIUM = Path("/usr/bin/chromium")
-pytestmark = [pytest.mark.browser, pytest.mark.skipif(not CHROMIUM.exists(), reason="chromium is not installed")]
+pytestmark = pytest.mark.browser
 
 _where = Path(__file__).resolve().parents[1] / "outputs" / "map_scene.py"
 _spec = importlib.util.spec_from_file_location("map_scene", _where)
@@ -30,37 +28,13 @@ sys.modules["map_scene"] = made
 _spec.loader.exec_module(made)
 
 
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as play:
-        opened = play.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox"])
-        yield opened
-        opened.close()
-
-
 @pytest.fixture
-def opened(browser: Any, tmp_path: Path) -> Iterator[Any]:
-    contexts = []
-
+def opened(visit: Any, tmp_path: Path) -> Any:
     def show(scene: Any, size: tuple[int, int] = (1366, 768)) -> Any:
         write_map(tmp_path / "map.html", scene)
-        context = browser.new_context(viewport={"width": size[0], "height": size[1]})
-        contexts.append(context)
-        context.set_offline(True)
-        page = context.new_page()
-        page.said, page.asked = [], []
-        page.on("console", lambda message: page.said.append(message.text))
-        page.on("pageerror", lambda error: page.said.append(str(error)))
-        page.on("request", lambda r: page.asked.append(r.url) if not r.url.startswith(("file:", "data:")) else None)
-        page.goto((tmp_path / "map.html").as_uri())
-        page.wait_for_timeout(300)
-        return page
+        return visit(tmp_path / "map.html", size, "() => sitekit.state && sitekit.state.ready > 0")
 
-    yield show
-    for context in contexts:
-        context.close()
+    return show
 
 
 def _quiet(page: Any) -> bool:
@@ -137,8 +111,12 @@ def test_the_keyboard_tells_what_lies_under_the_cross(opened: Any) -> None:
     assert "This cell" in page.locator("#sk-facts").inner_text()
 
 
+@pytest.mark.slow
 def test_a_hundred_thousand_colonies_show_within_a_second(opened: Any) -> None:
-    """The page would seem dead on opening (design table: first paint < 1 s)."""
+    """The page would seem dead on opening (design table: first paint < 1 s).
+
+    Slow: packing and drawing 100,000 colonies.
+    """
     page = opened(made.scene(colonies=100_000))
     paint = page.evaluate("() => performance.getEntriesByName('first-contentful-paint')[0].startTime")
     assert paint < 1000
@@ -224,8 +202,12 @@ def test_the_legend_follows_layer_and_opacity(opened: Any) -> None:
     assert "substrate" not in page.locator("#sk-legend").inner_text()
 
 
+@pytest.mark.slow
 def test_moving_a_hundred_thousand_colonies_takes_less_than_a_blink(opened: Any) -> None:
-    """The map would stick to the hand (issue: pan and zoom < 0.7 s)."""
+    """The map would stick to the hand (issue: pan and zoom < 0.7 s).
+
+    Slow: packing and drawing 100,000 colonies.
+    """
     page = opened(made.scene(colonies=100_000))
     took = page.evaluate(
         """async () => {
