@@ -31,6 +31,7 @@ from sitekit.season.settings_permit import Permit
 MODEL = "World Magnetic Model 2025"
 SEA_ROOM = 3.2  # depths are read this many times the work area's larger side round its middle
 LEAST_ROOM_M = 60.0
+NO_DATUM = ("not stated", "unknown", "none")
 
 
 def packet_of(
@@ -83,7 +84,7 @@ def packet_of(
         sea={str(n): _sea(project, ground, g.bounds) for n, g in zip(areas["work_area"], areas.geometry, strict=True)},
         norths=_norths(areas, crs, settings.plan.date),
         water=Water(
-            bathymetry.datum,
+            _datum(bathymetry.datum),
             bathymetry.depth_error_m,
             permit.high_water_m if permit else None,
             permit.low_water_m if permit else None,
@@ -123,10 +124,15 @@ def _small_print(
         *cautions,
         f"Corners in {datum_name}; map in {crs.name}, grid north up."
         + (f" {shift[0].upper()}{shift[1:]}." if shift else ""),
-        f"Depths below {bathymetry.datum}, ± {bathymetry.depth_error_m:g} m, from {bathymetry.file}; plots "
+        f"Depths below {_datum(bathymetry.datum)}, ± {bathymetry.depth_error_m:g} m, from {bathymetry.file}; plots "
         f"± {project.settings.spacing.pin_error_m:g} m (pins).",
         f"Plan {project.settings.plan.name}, run {run_id}.",
     )
+
+
+def _datum(text: str) -> str:
+    """Name of a vertical datum as it reads in a sentence."""
+    return f"a datum {text}" if text.strip().lower() in NO_DATUM else text
 
 
 def _sea(project: Project, ground: Ground, bounds: tuple[float, float, float, float]) -> Sea:

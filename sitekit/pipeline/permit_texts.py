@@ -209,7 +209,7 @@ def _figure_text(project: Project, row: Any, tables: dict[str, pd.DataFrame]) ->
         text += f", {int(row.plots)} plots with {int(row.units)} units"
         text += f" ({', '.join(sorted(set(own['species'].astype(str))))})" if len(own) else ""
         text += f", charted depth {row.depth_min_m:.1f} to {row.depth_max_m:.1f} m below {_datum(project)}"
-    return text + ". Grid north is up; the section runs from its western end A to A′."
+    return text + ". Grid north is up; the section runs from its western end X to X′."
 
 
 def _datum(project: Project) -> str:

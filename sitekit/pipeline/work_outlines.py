@@ -81,18 +81,30 @@ def outlines_of(
         rows = np.flatnonzero((plots["site"] == site).to_numpy())
         shapes = [plots.geometry.iloc[k] for k in rows]
         wanted = work_areas(shapes, reach_m=reach_m(project, ground), join_m=spacing.plot.gap_m * ground.scale)
-        for k, (outline, members) in enumerate(wanted, start=1):
+        for k, (outline, members) in enumerate(wanted):
             keep = shapely.union_all([shapes[m] for m in members])
             cut, whole = clipped(outline, keep, allowed, margin_m=ROUNDING_M * ground.scale)
             if cut.is_empty:
                 note, shape = "lies wholly where no work is allowed", outline
             else:
                 note, shape = "" if whole else "plots reach beyond the permitted outline", cut
-            name = site if len(wanted) == 1 else f"{site}-{k}"
+            if not note and not any(plots["role"].iloc[rows[m]] == "planted" for m in members):
+                note = "control or reference plots: nothing is planted"
+            name = f"{site}-{letters(k)}"
             found.append(
                 Outline(name, site, printed(shape, crs, datum), tuple(int(rows[m]) for m in members), whole, note)
             )
     return found
+
+
+def letters(place: int) -> str:
+    """Return A, B … Z, AA, AB …: letters, so that no work area is taken for a plot (`WS-A` beside `WS-01`)."""
+    text = ""
+    place += 1
+    while place:
+        place, rest = divmod(place - 1, 26)
+        text = chr(65 + rest) + text
+    return text
 
 
 def reach_m(project: Project, ground: Ground) -> float:

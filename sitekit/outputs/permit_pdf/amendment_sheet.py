@@ -18,6 +18,10 @@ from sitekit.outputs.permit_pdf.packet import Packet, rows_of
 from sitekit.outputs.permit_pdf.window import window_on
 
 MOST_MAPS = 4
+# height of a map [pt], columns of the table, size of its letters [pt]: the first that fits is taken
+_LAYOUTS = (
+    (190.0, 1, 7.0), (150.0, 1, 6.5), (150.0, 2, 6.0), (120.0, 2, 5.8), (90.0, 2, 5.5), (0.0, 2, 5.5), (0.0, 2, 5.0),
+)  # fmt: skip
 _COLUMNS = (Column("area", 0.8), Column("what", 1), Column("in the earlier packet", 2), Column("in this packet", 2))
 
 
@@ -34,36 +38,51 @@ def amendment_sheet(pen: Pen, number: int, total: int, frame: Frame, packet: Pac
     fit = fitted(packet.amends, (right - left, 40), sizes=(8, 7, 6, 5.5), where="reason of the amendment")
     pen.lines(left, top - 2, fit)
     top -= fit.height + 8
-    shown = packet.changed[:MOST_MAPS]
-    if shown:
-        columns = 1 if len(shown) == 1 else 2
-        high = 190.0 if len(shown) <= 2 else 150.0
-        wide = (right - left - 8 * (columns - 1)) / columns
-        for k, (name, old, new) in enumerate(shown):
-            x = left + (k % columns) * (wide + 8)
-            y = top - (k // columns) * (high + 16)
-            _overlay(pen, (x, y - high, x + wide, y - 10), name, old, new, packet)
-        rows = (len(shown) + columns - 1) // columns
-        top -= rows * (high + 16)
-        items: list[Any] = [
-            ("earlier outline", sign.line_swatch("dashed", 1.0)),
-            ("outline now", sign.line_swatch("full", 1.6)),
-        ]
-        sign.legend(pen, (left, top - 12, right, top), items)
-        top -= 18
     listed = [(r.work_area, r.what, r.old, r.new) for r in rows_of(packet.amendments)]
+    shown = packet.changed[:MOST_MAPS]
+    across = 1 if len(shown) == 1 else 2
+    deep = (len(shown) + across - 1) // across
+    for high, columns, size in _LAYOUTS:
+        maps = deep * (high + 16) + 18 if shown and high else 0.0
+        tables = _halves(listed, columns, right - left, size)
+        if top - maps - max((t.height(0, t.pieces()) for t in tables), default=12.0) >= bottom:
+            break
+    else:
+        raise InputFault(
+            Fault("permit[1].amends", f"{len(listed)} facts changed", "what one sheet holds",
+                  "Hand in a new packet instead of an amendment: take `amends` out.")
+        )  # fmt: skip
+    if maps:
+        _maps(pen, (left, bottom, right, top), packet, across, high)
+        top -= maps
     if not listed:
         pen.text(left, top - 10, "Nothing changed: corners, areas and counts are as in the earlier packet.", 8)
-        return
-    for size in (7.0, 6.5, 6.0, 5.5, 5.0):
-        table = Listing(_COLUMNS, listed, right - left, size=size, after=0.0)
-        if top - table.height(0, len(listed)) >= bottom:
-            table.draw(pen, left, top, 0, len(listed))
-            return
-    raise InputFault(
-        Fault("permit[1].amends", f"{len(listed)} facts changed", "what one sheet holds",
-              "Hand in a new packet instead of an amendment: take `amends` out.")
-    )  # fmt: skip
+    for k, table in enumerate(tables):
+        table.draw(pen, left + k * (table.room + 8), top, 0, table.pieces())
+
+
+def _halves(listed: list[Any], columns: int, room: float, size: float) -> list[Listing]:
+    """The table of changes in one or two columns."""
+    if not listed:
+        return []
+    each = (len(listed) + columns - 1) // columns
+    wide = (room - 8 * (columns - 1)) / columns
+    return [Listing(_COLUMNS, listed[k : k + each], wide, size=size, after=0.0) for k in range(0, len(listed), each)]
+
+
+def _maps(pen: Pen, box: Any, packet: Packet, across: int, high: float) -> None:
+    """Old and new outlines of the work areas that changed, and their legend."""
+    left, _, right, top = box
+    wide = (right - left - 8 * (across - 1)) / across
+    for k, (name, old, new) in enumerate(packet.changed[:MOST_MAPS]):
+        x, y = left + (k % across) * (wide + 8), top - (k // across) * (high + 16)
+        _overlay(pen, (x, y - high, x + wide, y - 10), name, old, new, packet)
+    low = top - (len(packet.changed[:MOST_MAPS]) + across - 1) // across * (high + 16)
+    items: list[Any] = [
+        ("earlier outline", sign.line_swatch("dashed", 1.0)),
+        ("outline now", sign.line_swatch("full", 1.6)),
+    ]
+    sign.legend(pen, (left, low - 12, right, low), items)
 
 
 def _overlay(pen: Pen, box: Any, name: str, old: Any, new: Any, packet: Packet) -> None:

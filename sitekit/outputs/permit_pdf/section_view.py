@@ -35,13 +35,6 @@ _EXAGGERATIONS = (
     2.0,
     1.5,
     1.0,
-    0.75,
-    0.5,
-    0.2,
-    0.1,
-    0.05,
-    0.02,
-    0.01,
 )
 
 
@@ -59,7 +52,7 @@ def section(pen: Pen, box: Box, packet: Packet, area: str, code: str) -> None:
     area : str
         Work area.
     code : str
-        Letters of its ends, `A` for A–A′.
+        Letter of its ends, `X` for X–X′.
     """
     profile = packet.sections[packet.sections["work_area"] == area]
     at = profile["at_m"].to_numpy(float)
@@ -74,16 +67,16 @@ def section(pen: Pen, box: Box, packet: Packet, area: str, code: str) -> None:
     frame = (box[0] + 58, box[1] + 31, box[2] - 70, box[3] - 16)
     room = (frame[2] - frame[0], frame[3] - frame[1])
     length = float(at[-1])
-    scale = map_scale(length, 0.0, room)
-    wide = points_per_metre(scale)
     water = packet.water
     later = max([h.later_cm or h.now_cm for h in packet.heights], default=0.0) / 100
-    top_m = max(0.0, water.high_m or 0.0)
     low_m = float(np.nanmax(depth))
-    top_m = max(top_m, later - float(np.nanmin(depth)) if later else 0.0)
+    top_m = max(0.0, water.high_m or 0.0, later - float(np.nanmin(depth)) if later else 0.0)
     span = (top_m + low_m) * 1.06 + 0.2
+    # never flattened: a deep, short cut is drawn at a smaller scale instead
+    scale = map_scale(length, span, room)
+    wide = points_per_metre(scale)
     most = 10.0 if length <= LONG_CUT_M else _EXAGGERATIONS[0]
-    times = next((e for e in _EXAGGERATIONS if e <= most and span * wide * e <= room[1]), _EXAGGERATIONS[-1])
+    times = next((e for e in _EXAGGERATIONS if e <= most and span * wide * e <= room[1]), 1.0)
     high = wide * times
     left = frame[0] + (room[0] - length * wide) / 2
 

@@ -21,24 +21,41 @@ from sitekit.outputs.permit_pdf.packet import Packet, rows_of
 from sitekit.outputs.permit_pdf.section_view import section
 from sitekit.outputs.permit_pdf.window import Window, window_on
 
+CUT = "X"  # letter of the ends of the section; work areas have A, B, C
 PANEL, LEGEND, SECTION = 116.0, 34.0, 128.0  # heights [pt]
-LEAST_PLOT_PT = 4.0  # narrower plots cannot be told from lines: then each work area has a sheet of its own
-CORNERS_SHOWN = 8
+PLOT_WIDTHS_PT = (4.0, 3.0, 2.0, 1.4)  # least width of a plot on its sheet: the first that keeps the sheets few
+MOST_SITE_SHEETS = 10  # 14 sheets in all, with the vicinity and three of tables (issue: reach)
+CORNERS_SHOWN, MINUTES_SHOWN = 8, 18  # in both notations, and in minutes only, in two columns
 
 
 def site_groups(packet: Packet) -> list[list[str]]:
-    """Return the work areas of each site sheet: a site's areas together where its plots stay wide enough."""
-    box = (0.0, 0.0, 523.0, 280.0)
+    """Return the work areas of each site sheet: as many of a site together as leave its plots wide enough to see."""
     groups: list[list[str]] = []
-    for site in dict.fromkeys(packet.areas["site"].tolist()):
-        rows = packet.areas[packet.areas["site"] == site]
-        names = [str(n) for n in rows["work_area"]]
-        together = window_on(tuple(rows.total_bounds), box)
-        own = packet.plots[packet.plots["site"] == site]
-        narrow = float(own["width_m"].min()) if len(own) else float("inf")
-        alone = max(window_on(g.bounds, box).denominator for g in rows.geometry)
-        fits = narrow * together.per_metre >= LEAST_PLOT_PT or together.denominator <= alone
-        groups += [names] if len(names) == 1 or fits else [[n] for n in names]
+    for least in PLOT_WIDTHS_PT:
+        groups = [g for site in dict.fromkeys(packet.areas["site"].tolist()) for g in _together(packet, site, least)]
+        if len(groups) <= max(MOST_SITE_SHEETS, packet.areas["site"].nunique()):
+            break
+    return groups
+
+
+def _together(packet: Packet, site: str, least: float) -> list[list[str]]:
+    rows = packet.areas[packet.areas["site"] == site]
+    own = packet.plots[packet.plots["site"] == site]
+    narrow = float(own["width_m"].min()) if len(own) else float("inf")
+    box = (0.0, 0.0, 523.0, 280.0)
+    names, shapes = [str(n) for n in rows["work_area"]], list(rows.geometry)
+    left, groups = list(range(len(names))), []
+    while left:
+        group = [left.pop(0)]
+        while left:
+            seen = shapely.union_all([shapes[k] for k in group])
+            near = min(left, key=lambda k: (seen.distance(shapes[k]), k))
+            both = window_on(seen.union(shapes[near]).bounds, box)
+            if narrow * both.per_metre < least:
+                break
+            group.append(near)
+            left.remove(near)
+        groups.append([names[k] for k in sorted(group)])
     return groups
 
 
@@ -67,8 +84,11 @@ def site_sheet(
     box = (body[0], body[1] + SECTION + PANEL + LEGEND + 12, body[2], body[3] - 2)
     window = window_on(tuple(rows.total_bounds), box)
     first = rows.iloc[int(rows["units"].to_numpy().argmax())]
-    heading = "Areas to scout" if packet.scout else "Plan and section"
-    what = str(first["site"]) if len(names) == len(packet.areas[packet.areas["site"] == first["site"]]) else names[0]
+    heading = "Area to scout" if packet.scout else "Plan and section"
+    everything = packet.areas[packet.areas["site"] == first["site"]]
+    what = (
+        str(first["site"]) if len(names) == len(everything) else ", ".join(names[:4]) + (" …" if len(names) > 4 else "")
+    )
     title = f"{heading}: {what}" + (f", {first['name']}" if first["name"] else "")
     frame.draw(pen, number, total, title, scale_text(window.denominator))
     items = plan_view(pen, window, packet, rows)
@@ -77,7 +97,7 @@ def site_sheet(
     panel = (body[0], body[1] + SECTION + 4, body[2], body[1] + SECTION + 4 + PANEL)
     _corner_list(pen, (panel[0], panel[1], panel[0] + 300, panel[3]), packet, rows, corners_on)
     _norths(pen, (panel[0] + 306, panel[1], panel[2], panel[3]), packet, str(first["work_area"]), window)
-    section(pen, (body[0], body[1], body[2], body[1] + SECTION), packet, str(first["work_area"]), "A")
+    section(pen, (body[0], body[1], body[2], body[1] + SECTION), packet, str(first["work_area"]), CUT)
 
 
 def plan_view(pen: Pen, window: Window, packet: Packet, rows: Any) -> chart.Legend:
@@ -188,7 +208,7 @@ def _corners(pen: Pen, window: Window, packet: Packet, rows: Any) -> None:
         own = packet.corners[packet.corners["work_area"] == name]
         for c in rows_of(own):
             x, y = window.points([(c.easting_m, c.northing_m)])[0]
-            suffix = str(name).rsplit("-", 1)[-1] + "." if several else ""
+            suffix = str(name).rsplit("-", 1)[-1] if several else ""
             chart.numbered(pen, x, y, f"{suffix}{c.corner}", 7.5, window.box)
 
 
@@ -204,7 +224,7 @@ def _cut_line(pen: Pen, window: Window, packet: Packet, rows: Any) -> None:
         return
     xy = shapely.get_coordinates(line)
     pen.line(xy, 0.7, "dash-dot")
-    for (x, y), text in zip(xy[[0, -1]] if xy[0][0] <= xy[-1][0] else xy[[-1, 0]], ("A", "A′"), strict=True):
+    for (x, y), text in zip(xy[[0, -1]] if xy[0][0] <= xy[-1][0] else xy[[-1, 0]], (CUT, f"{CUT}′"), strict=True):
         chart.numbered(pen, float(x), float(y), text, 8.5, window.box)
 
 
@@ -259,11 +279,14 @@ def _corner_list(pen: Pen, box: Box, packet: Packet, rows: Any, corners_on: str)
     fit = fitted(head, (box[2] - box[0], 18), sizes=(7, 6.5, 6, 5.5, 5), where="areas of a site sheet")
     pen.lines(box[0], box[3], fit)
     top = box[3] - fit.height - 2
-    if len(own) > CORNERS_SHOWN:
+    if len(own) > MINUTES_SHOWN:
         said = fitted(
             f"{len(own)} corners: listed on {corners_on}.", (box[2] - box[0], 20), sizes=(7.5, 6), where="corner list"
         )
         pen.lines(box[0], top - 4, said)
+        return
+    if len(own) > CORNERS_SHOWN:
+        _minutes_only(pen, (box[0], box[1], box[2], top), rows_of(own), several, corners_on)
         return
     columns = [Column("corner", 1.1), Column("latitude", 2.4), Column("longitude", 2.5), Column("lat., degrees", 2.3),
                Column("long., degrees", 2.4)]  # fmt: skip
@@ -271,7 +294,7 @@ def _corner_list(pen: Pen, box: Box, packet: Packet, rows: Any, corners_on: str)
         columns,
         [
             (
-                (f"{c.work_area.rsplit('-', 1)[-1]}." if several else "") + str(c.corner),
+                (str(c.work_area).rsplit("-", 1)[-1] if several else "") + str(c.corner),
                 c.latitude_minutes,
                 c.longitude_minutes,
                 c.latitude_degrees,
@@ -285,6 +308,28 @@ def _corner_list(pen: Pen, box: Box, packet: Packet, rows: Any, corners_on: str)
     )
     if top - table.height(0, len(own)) >= box[1] - 0.5:
         table.draw(pen, box[0], top, 0, len(own))
+
+
+def _minutes_only(pen: Pen, box: Box, own: list[Any], several: bool, corners_on: str) -> None:
+    """List many corners in two columns, in minutes; degrees stand in the tables."""
+    columns = [Column("corner", 1.1), Column("latitude", 2.4), Column("longitude", 2.5)]
+    half = (len(own) + 1) // 2
+    wide = (box[2] - box[0] - 8) / 2
+    low = box[3]
+    for k in range(2):
+        cells = [
+            (
+                (str(c.work_area).rsplit("-", 1)[-1] if several else "") + str(c.corner),
+                c.latitude_minutes,
+                c.longitude_minutes,
+            )
+            for c in own[k * half : (k + 1) * half]
+        ]
+        table = Listing(columns, cells, wide, size=5.6, after=0.0)
+        table.draw(pen, box[0] + k * (wide + 8), box[3], 0, len(cells))
+        low = min(low, box[3] - table.height(0, len(cells)))
+    note = fitted(f"In degrees on {corners_on}.", (box[2] - box[0], 8), sizes=(5.6,), where="corner list")
+    pen.lines(box[0], low - 1, note)
 
 
 def _norths(pen: Pen, box: Box, packet: Packet, area: str, window: Window) -> None:

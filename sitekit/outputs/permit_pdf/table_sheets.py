@@ -12,7 +12,8 @@ from sitekit.outputs.paper.listing import Block, Column, Listing, Placed, Words
 from sitekit.outputs.paper.pen import Pen
 from sitekit.outputs.permit_pdf.packet import Packet, rows_of
 
-ALL_CORNERS_TITLE = "Corners of work areas with many corners"
+CORNERS_IN_ONE = 40  # more stand two in a row, in smaller letters
+ALL_CORNERS_TITLE = "Corners that are not listed, or not in degrees, on their own sheets"
 
 
 def table_blocks(packet: Packet, room: float, *, corners_of: Sequence[str]) -> list[Block]:
@@ -47,6 +48,8 @@ def table_blocks(packet: Packet, room: float, *, corners_of: Sequence[str]) -> l
             own = packet.permitted[packet.permitted["permit"] == permit]
             table(f"Planned and permitted: {permit}", *_permitted(own))
     table("Rules: what each area touches or must keep clear of", *_rules(packet))
+    if len(packet.rules):
+        table("Distance from each area to the nearest of each kind, on the ellipsoid", *_distances(packet))
     if not packet.scout:
         table("What is brought to the bottom, what stays, what is removed by when", *_materials(packet))
         buoys = [m for m in packet.marks if m.kind == "buoy"]
@@ -119,13 +122,19 @@ def _areas(packet: Packet) -> Table:
     return columns, rows
 
 
-def _corners(many: pd.DataFrame) -> Table:
-    columns = [Column("area", 1), Column("corner", 0.7), Column("latitude", 1.6), Column("longitude", 1.7),
-               Column("latitude, degrees", 1.5), Column("longitude, degrees", 1.6)]  # fmt: skip
-    return columns, [
+def _corners(many: pd.DataFrame) -> tuple[list[Column], list[Any], float]:
+    """Columns, rows and size of letters; many corners stand two in a row."""
+    one = [Column("area", 1), Column("no.", 0.7), Column("latitude", 1.7), Column("longitude", 1.8),
+           Column("lat., degrees", 1.6), Column("long., degrees", 1.7)]  # fmt: skip
+    rows = [
         (c.work_area, c.corner, c.latitude_minutes, c.longitude_minutes, c.latitude_degrees, c.longitude_degrees)
         for c in rows_of(many)
     ]
+    if len(rows) <= CORNERS_IN_ONE:
+        return one, rows, 6.8
+    half = (len(rows) + 1) // 2
+    none = ("",) * len(one)
+    return [*one, *one], [(*rows[k], *(rows[k + half] if k + half < len(rows) else none)) for k in range(half)], 5.7
 
 
 def _planting(packet: Packet) -> Table:
@@ -150,7 +159,7 @@ def _permitted(own: pd.DataFrame) -> Table:
 
 def _rules(packet: Packet) -> Table:
     columns = [Column("area", 0.8), Column("meets", 2.2), Column("rule", 1.1), Column("inside", 0.6),
-               Column("overlap", 1.1, "right"), Column("%", 0.5, "right"), Column("verdict; permit; distances", 4.6)]  # fmt: skip
+               Column("overlap", 1.1, "right"), Column("%", 0.5, "right"), Column("verdict; permit", 4)]  # fmt: skip
     rows: list[Any] = []
     for name in packet.areas["work_area"]:
         own = packet.rules[packet.rules["work_area"] == name]
@@ -163,13 +172,21 @@ def _rules(packet: Packet) -> Table:
                  _number(r.overlap_m2, 0, " m²"), _number(r.overlap_pct, 0),
                  f"{r.verdict}" + (f"; {r.permit}" if r.permit else ""))
             )  # fmt: skip
-        others = own[~own.index.isin(touched.index)].sort_values(["distance_m", "name"], kind="stable")
-        said = "; ".join(
-            f"{r.name} ({r.kind}) {r.distance_m:,.0f} m"
-            + ("" if pd.isna(r.keep_clear_m) else f", {r.keep_clear_m:g} m to be kept")
-            for r in rows_of(others)
-        )
-        rows.append((name, "nearest of the others", "", "", "", "", said or "no other layer was given"))
+    return columns, rows
+
+
+def _distances(packet: Packet) -> Table:
+    """One row per work area: how far the nearest of each kind is that it does not touch."""
+    kinds = list(dict.fromkeys(packet.rules["kind"].tolist()))
+    columns = [Column("area", 1), *(Column(str(k), 1.4, "right") for k in kinds)]
+    rows = []
+    for name in packet.areas["work_area"]:
+        own = packet.rules[packet.rules["work_area"] == name]
+        cells = []
+        for kind in kinds:
+            away = own.loc[own["kind"] == kind, "distance_m"]
+            cells.append("—" if not len(away) else "touched" if away.min() == 0 else f"{away.min():,.0f} m")
+        rows.append((name, *cells))
     return columns, rows
 
 

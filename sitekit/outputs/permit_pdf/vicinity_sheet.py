@@ -20,6 +20,7 @@ from sitekit.outputs.permit_pdf.window import Window, window_on
 
 PANEL, CAPTION = 88.0, 11.0  # heights [pt]
 LEGENDS = (13.0, 35.0)  # of the upper and the lower map
+LEAST_WIDER = 2.0  # house choice: the wide map shows this many times the height of the close one
 WIDE_SHARE = 0.4  # of the height goes to the upper map
 LEAST_SYMBOL_PT = 5.0  # smaller outlines are drawn as marks
 
@@ -49,14 +50,14 @@ def vicinity_sheet(pen: Pen, number: int, total: int, frame: Frame, packet: Pack
 
 
 def _wide_bounds(packet: Packet, close: Window) -> Box:
-    """Extent of the wide map: work areas, harbour, nursery, and four times the close map at least."""
+    """Extent of the wide map: work areas, harbour, nursery, and twice the height of the close map at least."""
     west, south, east, north = (float(v) for v in packet.areas.total_bounds)
     for mark in packet.marks:
         if mark.kind in ("harbour", "nursery"):
             west, east = min(west, mark.easting_m), max(east, mark.easting_m)
             south, north = min(south, mark.northing_m), max(north, mark.northing_m)
     ground = close.ground
-    need = 3.0 * (ground[3] - ground[1])
+    need = LEAST_WIDER * (ground[3] - ground[1])
     if north - south < need and east - west < need:
         x, y = (west + east) / 2, (south + north) / 2
         west, south, east, north = x - need / 2, y - need / 2, x + need / 2, y + need / 2
