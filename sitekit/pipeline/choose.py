@@ -22,6 +22,7 @@ from sitekit.sites.alternatives import binding, clashes, if_decided
 from sitekit.sites.choose import choose
 from sitekit.sites.problem import Choice
 
+BEHIND = ("site_species", "alternatives", "budget_use", "budget_curve", "held_back")  # tables of a solved choice
 _TRIED = 30  # sites looked at one by one for what leaving out or taking them costs
 
 
@@ -31,6 +32,8 @@ def run(project: Project, run_id: str) -> Done:
     ground = read_ground(project)
     crs = ground.grid.crs
     tables = project.season()
+    for own in BEHIND:  # of an earlier run
+        tables[own] = build(own, [])
     candidates = tables["candidates"]
     forms = returned_forms(project)
     ways = ways_of(project, ground, list(candidates.geometry))
