@@ -9,6 +9,7 @@ from scipy.ndimage import zoom
 from sitekit.layers.blocks import in_order
 from sitekit.suitability.draws import draw_weights
 from sitekit.suitability.stability import count_best, thresholds
+from tests.bench import decide_choose
 
 THREADS = 2
 STRIP = 256  # rows per piece of work
@@ -103,5 +104,6 @@ def main(short=False):
     reach = REACH[short]
     side, draws = (640, 256) if short else (math.isqrt(10_000_000), 1000)
     ratios, equal = weight_draws(side, draws, reach)
-    reached = equal and ratios[0] >= reach[0] and ratios[1] >= reach[1]
-    return {"reached": reached, "pass_per_draw": ratios[0], "blocked_blas": ratios[1], "equal": equal}
+    chosen = decide_choose.main(short)
+    reached = equal and ratios[0] >= reach[0] and ratios[1] >= reach[1] and chosen["reached"]
+    return {"reached": reached, "choose": chosen, "pass_per_draw": ratios[0], "blocked_blas": ratios[1], "equal": equal}
