@@ -53,6 +53,7 @@
 - diver_files: sheets, day plan, waypoints, the dives as a table
 - responses: how well each cell suits each criterion
 - sea_pictures: wave fields and shelter as the map shows them
+- map_facts: what a click on the map tells of candidates and sites
 - map_scene: everything the map shows
 - packet: everything the permit packet shows
 - permit_files: the files of the permit packet

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from pathlib import Path
 from typing import Any
@@ -25,9 +24,10 @@ from sitekit.outputs.map_html.scene import MapScene, RasterLayer, ReasonLayer
 from sitekit.outputs.paper.norths import Norths
 from sitekit.pipeline.bottoms import read_colonies
 from sitekit.pipeline.fields import RASTERS, Ground, species_criteria
+from sitekit.pipeline.map_facts import candidate_facts, site_facts, stamps
 from sitekit.pipeline.project import Project
 from sitekit.pipeline.responses import responses
-from sitekit.pipeline.sea_pictures import sea_rasters, shelter_words
+from sitekit.pipeline.sea_pictures import sea_rasters
 from sitekit.suitability.criteria import Criterion
 from sitekit.suitability.exclusions import LABELS, NO_DEPTH, NO_SUBSTRATE, UNKNOWN
 from sitekit.suitability.score import NO_LIMIT
@@ -35,8 +35,7 @@ from sitekit.suitability.score import NO_LIMIT
 MOST_CELLS = 4_000_000  # a picture of more cells than a screen has points only makes the file heavy
 SCORE_EDGES = tuple(round(0.1 * i, 1) for i in range(11))
 MODEL = "WMM2025"  # the model of base/north
-MOST_NAMED = 8  # sites in one stamp
-_UNSEEN = "chosen, not scouted"
+PUBLIC = "This public copy leaves out living colonies, earlier outplants, planned colonies and nearness to them."
 _UNKNOWN_REASONS = (NO_DEPTH, NO_SUBSTRATE, UNKNOWN)
 
 
@@ -104,7 +103,8 @@ def map_scene(
                     group=code,
                 )
             )
-    rasters += _responses(project, ground, criteria) if step == 1 else []
+    public = settings.outputs.public
+    rasters += _responses(project, ground, criteria, public) if step == 1 else []
     rasters += sea_rasters(project, lambda name, band: _read(project, name, grid, step, band))
     depth = _read(project, f"{RASTERS}/depth.tif", grid, step)
     crs = ground.grid.crs
@@ -128,18 +128,18 @@ def map_scene(
         reasons=tuple(reasons),
         depth=depth,
         contour_interval_m=_interval(depth),
-        candidates=_candidates(tables),
-        sites=_sites(tables),
+        candidates=candidate_facts(tables),
+        sites=site_facts(tables),
         plots=plots if len(plots) else None,
         tape_lines=_tape_lines(plots, crs) if len(plots) else None,
         work_areas=gpd.GeoDataFrame(tables["work_areas"]) if len(tables["work_areas"]) else None,
         protected=_protected(project),
-        existing=read_colonies(project),
-        colonies=None if ground.scout else gpd.GeoDataFrame(tables["colonies"]),
+        existing=None if public else read_colonies(project),
+        colonies=None if ground.scout or public else gpd.GeoDataFrame(tables["colonies"]),
         picture=picture_file(project),
         scout=ground.scout,
         fictional=settings.plan.fictional,
-        stamps=_stamps(tables),
+        stamps=(*(("PUBLIC COPY",) if public else ()), *stamps(tables)),
         sources=tuple(sources()[k].line() if k in sources() else k for k in cited),
         cautions=cautions,
         notes=tuple(notes),
@@ -187,11 +187,15 @@ def picture_rows(project: Project) -> list[dict[str, Any]]:
     return [{"layer": "layers.picture", "said": check_picture(path), "source": layer.file, "notes": []}]
 
 
-def _responses(project: Project, ground: Ground, criteria: dict[str, list[Criterion]]) -> list[RasterLayer]:
+def _responses(
+    project: Project, ground: Ground, criteria: dict[str, list[Criterion]], public: bool
+) -> list[RasterLayer]:
     """Return how well each cell suits each criterion; one layer for species that judge alike."""
     planes, values = responses(project, ground, criteria)
     found = []
     for k, (plane, shown) in enumerate(zip(planes, values, strict=True)):
+        if public and plane.field == "distance_colonies_m":
+            continue  # it would show where living colonies stand
         names = list(dict.fromkeys(name for _, name in plane.users))
         codes = list(dict.fromkeys(code for code, _ in plane.users))
         label = f"{', '.join(names)} ({', '.join(codes)})"
@@ -201,55 +205,6 @@ def _responses(project: Project, ground: Ground, criteria: dict[str, list[Criter
             RasterLayer(f"response_{k}", label, "0–1", shown, SCORE_EDGES, reasons=first, note=note, group="Criteria")
         )
     return found
-
-
-def _candidates(tables: dict[str, pd.DataFrame]) -> gpd.GeoDataFrame:
-    """Return the candidates with ranks and room of each species as text, for reading."""
-    frame = gpd.GeoDataFrame(tables["candidates"]).copy()
-    ranks: dict[str, list[str]] = {}
-    for row in _rows(tables, "candidate_ranks"):
-        words = f"{row['species']}: {row['rank']}, {row['rank_low']} to {row['rank_high']}"
-        ranks.setdefault(row["candidate"], []).append(words + (", fragile" if row["fragile"] else ""))
-    room: dict[str, list[str]] = {}
-    for row in _rows(tables, "candidate_species"):
-        if not pd.isna(row["capacity"]):
-            words = f"{row['species']}: {row['capacity']:.0f} (at most {row['bound']:.0f})"
-            room.setdefault(row["candidate"], []).append(words)
-    frame["ranks"] = ["; ".join(ranks.get(c, [])) for c in frame["candidate"]]
-    frame["room"] = ["; ".join(room.get(c, [])) for c in frame["candidate"]]
-    return frame
-
-
-def _rows(tables: dict[str, pd.DataFrame], name: str) -> list[dict[str, Any]]:
-    return [{str(k): v for k, v in row.items()} for row in tables[name].to_dict("records")] if name in tables else []
-
-
-def _sites(tables: dict[str, pd.DataFrame]) -> gpd.GeoDataFrame:
-    """Return the sites with what decides their mark: chosen or not, scouted or not."""
-    frame = gpd.GeoDataFrame(tables["sites"]).copy()
-    frame["mark"] = [
-        ("chosen" if chosen else "not chosen") + ("" if scouted else ", not scouted")
-        for chosen, scouted in zip(frame["chosen"] == True, frame["scouted"] == True, strict=True)  # noqa: E712
-    ]
-    frame["answers"] = [_said(text) for text in frame["answers"]]
-    shelter = shelter_words(tables["shelter"]) if "shelter" in tables else {}
-    frame["shelter"] = [shelter.get(str(site), "") for site in frame["site"]]
-    return frame
-
-
-def _said(answers: Any) -> str:
-    """Return a site's answers as words; empty without any."""
-    found = json.loads(answers) if isinstance(answers, str) and answers else {}
-    return "; ".join(f"{k}: {v}" for k, v in found.items()) if isinstance(found, dict) else str(answers)
-
-
-def _stamps(tables: dict[str, pd.DataFrame]) -> tuple[str, ...]:
-    """Return the stamp that names chosen sites nobody has looked at."""
-    sites = tables["sites"]
-    unseen = [str(s) for s, mark in zip(sites["site"], _sites(tables)["mark"], strict=True) if mark == _UNSEEN]
-    if not unseen:
-        return ()
-    return ("NOT SCOUTED: " + (", ".join(unseen) if len(unseen) <= MOST_NAMED else f"{len(unseen)} chosen sites"),)
 
 
 def _coarser(grid: Grid, step: int) -> Grid:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +12,8 @@ import rasterio
 from sitekit.outputs.explore_page.coding import decode
 from sitekit.outputs.explore_page.scene import ExploreScene, Judged
 from sitekit.pipeline.explore import explore_scene
+from sitekit.pipeline.fields import read_ground
+from sitekit.pipeline.map_scene import map_scene
 from sitekit.pipeline.project import open_project
 from tests.season.conftest import Ran, command, digests, edit
 
@@ -71,3 +74,21 @@ def test_a_picture_of_the_team_is_checked_and_told(small: Ran, tmp_path: Path) -
         said = command("check", folder)
         assert said.code == code, said.err
         assert words in said.out + said.err
+
+
+def test_a_public_copy_leaves_living_colonies_out_and_says_so(demo: Ran) -> None:
+    """A map handed to everyone would show where wild colonies stand."""
+    project = open_project(demo.folder)
+    ground, tables = read_ground(project), project.season()
+    own = map_scene(project, ground, tables, "run", ())
+    settings = project.settings.model_copy(
+        update={"outputs": project.settings.outputs.model_copy(update={"public": True})}
+    )
+    public = map_scene(replace(project, settings=settings), ground, tables, "run", ())
+    assert len(own.existing) > 0
+    assert public.existing is None
+    assert public.colonies is None
+    assert "PUBLIC COPY" in public.stamps
+    near = [r.label for r in own.rasters if "distance_colonies_m" in r.note]
+    assert near
+    assert not [r.label for r in public.rasters if "distance_colonies_m" in r.note]
