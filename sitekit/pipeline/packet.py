@@ -82,7 +82,7 @@ def packet_of(
         constraints=read_drawn(project, CONSTRAINTS),
         coast=read_drawn(project, COASTLINE),
         sea={str(n): _sea(project, ground, g.bounds) for n, g in zip(areas["work_area"], areas.geometry, strict=True)},
-        norths=_norths(areas, crs, settings.plan.date),
+        norths=norths_of(areas, crs, settings.plan.date),
         water=Water(
             _datum(bathymetry.datum),
             bathymetry.depth_error_m,
@@ -149,7 +149,8 @@ def _sea(project: Project, ground: Ground, bounds: tuple[float, float, float, fl
     return Sea(depth, Grid(grid.crs, grid.west + left * grid.cell, grid.north - top * grid.cell, grid.cell, shape))
 
 
-def _norths(areas: gpd.GeoDataFrame, crs: CRS, date: datetime.date) -> dict[str, Norths]:
+def norths_of(areas: gpd.GeoDataFrame, crs: CRS, date: datetime.date) -> dict[str, Norths]:
+    """Return the three norths of each work area, and under "" those of the vicinity map."""
     found = {}
     spots = [(str(n), g.representative_point()) for n, g in zip(areas["work_area"], areas.geometry, strict=True)]
     if len(areas):

@@ -84,8 +84,9 @@ def section(pen: Pen, box: Box, packet: Packet, area: str, code: str) -> None:
         return np.column_stack([left + np.asarray(x) * wide, frame[3] - (np.asarray(d) + top_m) * high])
 
     vertical = scale_text(max(1, round(scale / times)))
+    shown = "not exaggerated" if times == 1 else f"{times:g} × exaggerated"
     title = (
-        f"Section {code}–{code}′, {area}: horizontal {scale_text(scale)}, vertical {vertical} ({times:g} × exaggerated), "
+        f"Section {code}–{code}′, {area}: horizontal {scale_text(scale)}, vertical {vertical} ({shown}), "
         f"depths below {water.datum} ± {water.error_m:g} m"
     )
     fit = fitted(title, (box[2] - box[0] - 8, 13), sizes=(7.5, 7, 6.5, 6, 5.5, 5), bold=True, where="section title")
