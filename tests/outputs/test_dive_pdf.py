@@ -96,12 +96,12 @@ def test_what_a_diver_reads_is_at_least_sixteen_points() -> None:
     with book(planter_pages(made.plot(), made.ABOUT, PAPERS["half letter"])) as pdf:
         text = big(pdf.pages[0], 16.0)
         assert text.startswith("OT-01")
-        for due in ("18°02.922′N", "050°17.766′W", "135°", "120°", "1A0.0R0.7", "2B0.0L0.6", "10K4.8L0.6"):
+        for due in ("18°02.922′N", "050°17.766′W", "135°M", "120°T", "1A0.0R0.7", "2B0.0L0.6", "10K4.8L0.6"):
             assert due in text, due
         assert max(c["size"] for c in pdf.pages[0].chars if c["text"] == "O") >= 24
         following = big(pdf.pages[1], 16.0)
         assert "28H15.6L0.6" in following
-        assert "135°" in following
+        assert "135°M" in following
     with book(recorder_pages(made.plot(), made.ABOUT, PAPERS["half letter"])) as pdf:
         assert "1A0.0R0.70001" in big(pdf.pages[0], 16.0)
 

@@ -13,6 +13,7 @@ from sitekit.outputs.paper.pen import Box, Pen
 
 _MARK_M = 0.8  # of the nearest two units, so that shapes never touch
 At = Callable[[float, float], tuple[float, float]]
+_LEAST_NUMBERED = 7.0  # pt; numbers in smaller shapes are a smear on wet paper
 LEAST_SCALE = 11.0  # pt per metre; below it numbers inside shapes cannot be read
 
 
@@ -49,7 +50,13 @@ def place(plot: PlotPages, unit: Unit) -> tuple[float, float]:
 def scale_of(plot: PlotPages, box: Box) -> float:
     """Return the scale at which a plot fits a box with room for the tape's figures [pt per m]."""
     span = extent(plot)
-    return min((box[2] - box[0] - 4) / (span.right - span.left), (box[3] - box[1] - 24) / (span.high - span.low))
+    room = box[2] - box[0] - 4 - _figures_room(plot)
+    return min(room / (span.right - span.left), (box[3] - box[1] - 36) / (span.high - span.low))
+
+
+def _figures_room(plot: PlotPages) -> float:
+    """Room left of a rectangle for the metres of the tape [pt]."""
+    return 0.0 if plot.circle else 12.0
 
 
 def diagram(pen: Pen, box: Box, plot: PlotPages, here: Collection[int]) -> None:
@@ -67,8 +74,8 @@ def diagram(pen: Pen, box: Box, plot: PlotPages, here: Collection[int]) -> None:
         Sequence numbers of this page: drawn black, the others hollow.
     """
     scale, span = scale_of(plot, box), extent(plot)
-    middle = (box[0] + box[2]) / 2
-    base = box[1] + 12 + ((box[3] - box[1] - 24) - (span.high - span.low) * scale) / 2
+    middle = (box[0] + _figures_room(plot) + box[2]) / 2
+    base = box[1] + 24 + ((box[3] - box[1] - 36) - (span.high - span.low) * scale) / 2
 
     def at(x: float, y: float) -> tuple[float, float]:
         return round(middle + x * scale, 2), round(base + (y - span.low) * scale, 2)
@@ -120,6 +127,8 @@ def _mark_size(plot: PlotPages, scale: float) -> float:
 
 
 def _number(pen: Pen, text: str, x: float, y: float, size: float, *, white: bool) -> None:
+    if size < _LEAST_NUMBERED:
+        return
     letters = min(9.0, 0.62 * size)
     while letters > 3.0 and width(text, letters, True) > 0.92 * size:
         letters -= 0.25
@@ -138,9 +147,9 @@ def _ticks(pen: Pen, plot: PlotPages, at: At, scale: float, tape: float) -> None
     if not plot.circle:
         step = 5 if scale < 26 else 2
         for metre in range(0, math.floor(tape + 1e-6) + 1, step):
-            x, y = at(-plot.width_m / 2, metre)
-            pen.line([(x - 3, y), (x, y)], 0.6)
-            pen.text(x - 4, y - 2.5, str(metre), 7.0, align="right")
+            x, y = at(extent(plot).left, metre)
+            pen.line([(x - 1, y), (x + 2, y)], 0.6)
+            pen.text(x - 2, y - 2.5, str(metre), 7.0, align="right")
 
 
 def _pins(pen: Pen, plot: PlotPages, at: At, tape: float, box: Box) -> None:

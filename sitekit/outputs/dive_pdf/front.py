@@ -62,6 +62,7 @@ def how_to(pack: DivePack) -> Draw:
             y = _paragraph(pen, words, left + 22, right, y, 10.0) - 2
         lines = [
             "Along: metres on the tape from pin A. Offset: metres at right angles from the tape.",
+            "On a circular plot: radius from the pin, and degrees clockwise from the radius line.",
             "Black shapes are the units of the page, hollow ones those of the other pages.",
             f"The boat's receiver may miss a pin by {about.pin_error_m:g} m: look for the bottom the sheet describes. "
             f"Units were planned {about.lay_tolerance_m:g} m wider apart for the error of a hand.",

@@ -69,11 +69,12 @@ def _bearings(pen: Pen, plot: PlotPages, y: float) -> float:
     wide = (right - left) / 4
     line = "A → B" if not plot.circle else "radius line"
     boxes = [
-        (f"MAGNETIC {line}", degrees(facts.get("bearing_magnetic_deg"))),
-        (f"TRUE {line}", degrees(facts["bearing_true_deg"])),
+        (f"MAGNETIC {line}", degrees(facts.get("bearing_magnetic_deg"), "M")),
+        (f"TRUE {line}", degrees(facts["bearing_true_deg"], "T")),
         ("TAPE", f"{facts['tape_m']:.1f} m"),
         ("NUMBERS", str(facts.get("numbers") or "—")),
     ]
+    pen.box((left + 1, y - 39, left + wide - 1, y - 1), 2.0)  # the compass reads this one: a heavy frame, also when wet
     for k, (name, value) in enumerate(boxes):
         label(pen, (left + k * wide, y - 40, left + (k + 1) * wide, y), name, value, 24.0 if k < 2 else 17.0)
     note = str(facts["bearing_note"])
@@ -117,12 +118,13 @@ def short_head(pen: Pen, plot: PlotPages, role: str, page: str) -> float:
     lat = angle_text(facts["latitude_deg"], "lat", "DDM", BOAT_DECIMALS)
     lon = angle_text(facts["longitude_deg"], "lon", "DDM", BOAT_DECIMALS)
     wide = right - left
-    cuts = [left, left + 0.36 * wide, left + 0.54 * wide, left + 0.72 * wide, right]
+    cuts = [left, left + 0.33 * wide, left + 0.545 * wide, left + 0.75 * wide, right]
     pen.box((cuts[0], y - 36, cuts[1], y), 0.8)
     pen.text(cuts[0] + 3, y - 14, lat, 12.0, bold=True)
     pen.text(cuts[0] + 3, y - 30, lon, 12.0, bold=True)
-    label(pen, (cuts[1], y - 36, cuts[2], y), "MAGNETIC", degrees(facts.get("bearing_magnetic_deg")), 20.0)
-    label(pen, (cuts[2], y - 36, cuts[3], y), "TRUE", degrees(facts["bearing_true_deg"]), 20.0)
+    label(pen, (cuts[1], y - 36, cuts[2], y), "MAGNETIC", degrees(facts.get("bearing_magnetic_deg"), "M"), 20.0)
+    pen.box((cuts[1] + 1, y - 35, cuts[2] - 1, y - 1), 2.0)
+    label(pen, (cuts[2], y - 36, cuts[3], y), "TRUE", degrees(facts["bearing_true_deg"], "T"), 20.0)
     if _known(facts, "tide_depth_max_m"):
         metres, feet = metres_and_feet(facts["tide_depth_min_m"], facts["tide_depth_max_m"])
         name = "DEPTH AT TIDE"

@@ -27,6 +27,8 @@ def parts(units: Sequence[Unit], first: int, following: int) -> list[tuple[Unit,
     """Cut units into pages of nearly equal length, so that no last page holds one row only."""
     if len(units) <= first:
         return [tuple(units)]
+    if first >= following:  # no head takes room: all pages share alike
+        first = -(-len(units) // -(-len(units) // following))
     rest = len(units) - first
     pages = -(-rest // following)
     out, at = [tuple(units[:first])], first

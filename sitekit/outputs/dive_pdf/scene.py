@@ -161,8 +161,8 @@ def offset_text(offset_m: float) -> tuple[str, str]:
     return ("L" if offset_m < 0 else "R"), shown
 
 
-def degrees(value: float | None) -> str:
-    """Return a bearing as three digits, `—` without one."""
+def degrees(value: float | None, north: str = "") -> str:
+    """Return a bearing as three digits, `—` without one; `north` is M or T, so that one is not taken for the other."""
     if value is None or math.isnan(value):
         return "—"
-    return f"{math.floor(value + 0.5) % 360:03d}°"
+    return f"{math.floor(value + 0.5) % 360:03d}°" + north
