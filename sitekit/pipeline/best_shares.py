@@ -7,13 +7,13 @@ from typing import Any
 
 import numpy as np
 import rasterio
-from affine import Affine
 from numpy.typing import NDArray
-from rasterio.features import rasterize
 
 from sitekit.layers.blocks import run_blocks
+from sitekit.layers.grid import Grid
 from sitekit.layers.tiled import Block, Input, Output
 from sitekit.pipeline.fields import FieldReader, Ground
+from sitekit.pipeline.picking import owners
 from sitekit.pipeline.project import Project
 from sitekit.suitability.criteria import Criterion
 from sitekit.suitability.stability import count_best
@@ -73,7 +73,11 @@ def write_shares(
 
 
 def share_figures(
-    project: Project, criteria: Mapping[str, list[Criterion]], tables: Mapping[str, Any], rows: list[dict[str, Any]]
+    project: Project,
+    grid: Grid,
+    criteria: Mapping[str, list[Criterion]],
+    tables: Mapping[str, Any],
+    rows: list[dict[str, Any]],
 ) -> dict[str, dict[str, Any]]:
     """Fill `share_best` of the rows from the written rasters; return cells that are firmly, or ever, among the best."""
     candidates = tables["candidates"]
@@ -94,14 +98,8 @@ def share_figures(
                 if not shapes:
                     continue
                 passing = score.read(1, window=window) >= np.float32(project.settings.score.passing)
-                t = shares.transform
-                corner = (t.c + t.a * window.col_off, t.f + t.e * window.row_off)
-                owner = rasterize(
-                    [(g, i + 1) for i, g in enumerate(candidates.geometry)],
-                    out_shape=share.shape,
-                    transform=Affine(t.a, 0.0, corner[0], 0.0, t.e, corner[1]),
-                    dtype="int32",
-                )
+                box = grid.window(int(window.row_off), int(window.col_off), share.shape)
+                owner = owners(list(candidates.geometry), box)
                 owner[~passing] = 0
                 total += np.bincount(owner.ravel(), np.nan_to_num(share.ravel()), len(total))
                 cells += np.bincount(owner.ravel(), minlength=len(total))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from rasterio.features import rasterize
 
 from sitekit.layers.blocks import over_blocks
+from sitekit.layers.grid import Grid
 from sitekit.layers.tiled import Block, Input
 from sitekit.pipeline.fields import FieldReader, Ground
 from sitekit.pipeline.project import Project
@@ -45,6 +46,20 @@ class Cells:
         )
 
 
+def owners(outlines: Sequence[Any], window: Grid) -> NDArray[np.int32]:
+    """Return for each cell of a window the number of the candidate that holds its centre, from 1; 0 for none."""
+    west, south, east, north = window.bounds
+    near = []
+    for number, outline in enumerate(outlines, start=1):
+        left, low, right, high = outline.bounds
+        if left < east and right > west and low < north and high > south:
+            near.append((outline, number))
+    if not near:
+        return np.zeros(window.shape, np.int32)
+    found: NDArray[np.int32] = rasterize(near, out_shape=window.shape, transform=window.transform, dtype="int32")
+    return found
+
+
 def without_empty(labels: list[str], cells: Cells) -> tuple[list[str], Cells]:
     """Leave out candidates that no cell belongs to: outlines drawn by hand may cover one another."""
     held = np.bincount(cells.label[cells.label >= 0], minlength=len(labels)) > 0
@@ -71,7 +86,7 @@ def pick_cells(
     """Return cells of every species: an even sample of all that have a score, and of those of each candidate."""
     settings = project.settings
     candidates = tables["candidates"]
-    shapes = [(g, i + 1) for i, g in enumerate(candidates.geometry)]
+    outlines = list(candidates.geometry)
     cells = candidates["cells"].to_numpy(dtype=np.float64)
     most = min(max(CANDIDATE_CELLS[2] // max(len(cells), 1), CANDIDATE_CELLS[0]), CANDIDATE_CELLS[1])
     of_all = {code: min(SAMPLE / max(_scored_cells(project, code), 1), 1.0) for code in criteria}
@@ -94,9 +109,7 @@ def pick_cells(
 
     def pick(arrays: dict[str, NDArray[Any]], block: Block) -> dict[str, Cells]:
         window = ground.grid.window(block.row, block.col, (block.rows, block.cols))
-        owner = np.zeros(window.shape, np.int32)
-        if shapes:
-            owner = rasterize(shapes, out_shape=window.shape, transform=window.transform, dtype="int32")
+        owner = owners(outlines, window)
         even = _even(block, ground.grid.shape[1])
         fields = reader(arrays, block)
         found = {}

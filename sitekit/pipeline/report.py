@@ -10,6 +10,7 @@ from typing import Any
 from sitekit.errors import InputFault
 from sitekit.pipeline.project import open_project
 from sitekit.pipeline.stages import Report, all_files_there
+from sitekit.season.settings import Settings
 
 
 def lines_of(report: Report) -> list[str]:
@@ -124,6 +125,25 @@ def check_plan(plan: Path) -> list[dict[str, Any]]:
             faults += [f for f in error.faults if f not in faults]
     if faults:
         raise InputFault(*faults)
+    return [*rows, *_weights_rows(project.settings)]
+
+
+def _weights_rows(settings: Settings) -> list[dict[str, Any]]:
+    """Return a row per species: its weights as shares, and how they came about."""
+    from sitekit.pipeline.fields import weights_origin
+
+    rows = []
+    for code, found in weights_origin(settings).items():
+        shares = ", ".join(f"{name} {100 * share:.0f} %" for name, share in found["weights"].items())
+        doubt = found.get("consistent") is False
+        rows.append(
+            {
+                "layer": f"weights of {code}",
+                "said": [shares, str(found["said"])],
+                "source": found["who"] or "the plan",
+                "notes": ["the judgements do not agree with each other"] if doubt else [],
+            }
+        )
     return rows
 
 

@@ -67,7 +67,7 @@ def run(project: Project, run_id: str) -> Done:
         figures[code] = _figures(settings.sensitivity.draws, sample, labels, ranges, more)
         figures[code]["not_ranked"] = [label for label in offered if label not in labels]
     write_shares(project, ground, reader, criteria, weights, least, run_id)
-    shares = share_figures(project, criteria, tables, rank_rows)
+    shares = share_figures(project, ground.grid, criteria, tables, rank_rows)
     for code in criteria:
         figures[code].update(shares[code])
     tables["candidate_ranks"] = build("candidate_ranks", rank_rows)

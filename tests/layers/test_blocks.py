@@ -11,7 +11,7 @@ import rasterio
 from pyproj import CRS
 
 from sitekit.errors import FileFault, InputFault
-from sitekit.layers.blocks import Input, Output, in_order, memory_need, run_blocks
+from sitekit.layers.blocks import Input, Output, in_order, memory_need, over_blocks, run_blocks
 from sitekit.layers.grid import Grid
 from sitekit.layers.tiled import TILE, Block
 from sitekit.seabed.terrain import terrain, terrain_halo
@@ -256,3 +256,26 @@ def test_core_of_a_block_is_the_block_without_its_halo():
     block = Block(512, 1024, 30, 40, 6)
     assert np.zeros((42, 52))[block.core].shape == (30, 40)
     assert memory_need(make_grid(5000, 5000), 2, 7, 6, 2) == 2 * memory_need(make_grid(5000, 5000), 2, 7, 6, 1)
+
+
+@pytest.mark.parametrize("threads", [1, 3])
+def test_looking_at_blocks_gives_what_the_function_returns_in_row_order(threads):
+    """Blocks in the order in which threads finish, or a halo that is cut off."""
+    grid = make_grid(TILE + 5, 2 * TILE + 1)
+    depth = make_depth(*grid.shape)
+
+    def look(arrays, block):
+        assert arrays["depth"].shape == (block.rows + 4, block.cols + 4)
+        return block.row, block.col, arrays["depth"][block.core]
+
+    found = list(over_blocks(grid, {"depth": depth}, look, halo=2, threads=threads))
+    assert [(r, c) for r, c, _ in found] == [(r, c) for r in (0, TILE) for c in (0, TILE, 2 * TILE)]
+    whole = np.block([[part for r, _, part in found if r == row] for row in (0, TILE)])
+    np.testing.assert_array_equal(whole, depth)
+
+
+def test_looking_at_blocks_refuses_too_little_memory():
+    """A pass that starts and dies."""
+    grid = make_grid(2 * TILE, 2 * TILE)
+    with pytest.raises(InputFault, match="--memory-gb"):
+        list(over_blocks(grid, {"depth": make_depth(*grid.shape)}, lambda a, b: 0, threads=2, memory_gb=0.001))
