@@ -173,10 +173,18 @@ def _pulled(free: Flags, corners: Floats) -> Floats:
 
 
 def _sees(free: Flags, one: Floats, other: Floats) -> bool:
-    """Return whether the straight line between two places crosses water only (looked at four times per cell)."""
-    steps = max(2, int(np.ceil(4.0 * float(np.abs(other - one).max()))) + 1)
-    line = one + (other - one) * np.linspace(0.0, 1.0, steps)[:, None]
-    low, high = np.round(line - 1e-6).astype(np.int64), np.round(line + 1e-6).astype(np.int64)
+    """Return whether the straight line between two places touches cells of water only, corners included.
+
+    Between its crossings with cell borders a line is inside one cell, so the cells beside all crossings are all it touches.
+    """
+    step = other - one
+    at = [0.0, 1.0]
+    for axis in (0, 1):
+        if step[axis] != 0:
+            low, high = sorted((one[axis], other[axis]))
+            borders = np.arange(np.ceil(low - 0.5), np.floor(high - 0.5) + 1) + 0.5
+            at.extend(((borders - one[axis]) / step[axis]).tolist())
+    line = one + step * np.array(at)[:, None]
     top = np.array(free.shape) - 1
-    low, high = np.clip(low, 0, top), np.clip(high, 0, top)
-    return bool(free[low[:, 0], low[:, 1]].all() and free[high[:, 0], high[:, 1]].all())
+    near = [np.clip(np.round(line + shift).astype(np.int64), 0, top) for shift in (-1e-6, 1e-6)]
+    return all(bool(free[r[:, 0], c[:, 1]].all()) for r in near for c in near)

@@ -57,7 +57,7 @@ def crossing(water: Any, one: Any, other: Any, half: float) -> Any:
     return shapely.intersects(land, lines)
 
 
-@settings(max_examples=20)
+@settings(max_examples=60)
 @given(st.lists(cells, min_size=1, max_size=25), cells, cells)
 def test_routes_are_real_and_nearly_the_shortest(land: Any, one: Any, other: Any) -> None:
     """A route across land is shorter than the truth; a witness that sees from every cell to every cell knows the truth."""
