@@ -11,8 +11,11 @@ import os
 import shutil
 from pathlib import Path
 
+import numpy as np
 import pytest
+import rasterio
 
+from sitekit.season.plan_tables import read_table
 from tests.season.conftest import Said, command, digests
 
 OPEN_DATA = os.environ.get("SITEKIT_OPEN_DATA", "")
@@ -192,6 +195,18 @@ def test_oahu_goes_from_files_to_a_map_of_areas_to_scout(tmp_path: Path) -> None
     assert rows["bathymetry"]["share_covered"] < 0.2  # 101,149 of 1,255,938 cells hold a value
     page = (tmp_path / "oahu" / "out" / "map.html").read_text("utf-8")
     assert "No protected-area layer was given" in page
+    ranks = read_table(tmp_path / "oahu" / "out" / "season.gpkg", "candidate_ranks")
+    assert len(ranks) == figures["candidates"]["candidates"]
+    assert ((ranks["rank_low"] <= ranks["rank_high"]) & (ranks["rank_depth_low"] <= ranks["rank"])).all()
+    with (
+        rasterio.open(tmp_path / "oahu" / "out" / "stability_PMEA.tif") as shares,
+        rasterio.open(tmp_path / "oahu" / "out" / "score_PMEA.tif") as scores,
+    ):
+        share, score = shares.read(1), scores.read(1)
+    np.testing.assert_array_equal(np.isnan(share), np.isnan(score))
+    # a tenth of the cells, or more where scores are equal; the threshold comes from 65,536 cells
+    assert np.nanmean(share) >= 0.1 - 0.005
+    assert np.nanmean(share[score < np.nanquantile(score, 0.5)]) < 0.05 < np.nanmean(share)
 
 
 def test_flower_garden_banks_go_from_polygons_to_a_map_of_areas_to_scout(tmp_path: Path) -> None:
