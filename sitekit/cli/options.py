@@ -23,12 +23,17 @@ memory = click.option(
 )
 
 
+scheduler = click.option(
+    "--scheduler", help="Score on the workers of this dask scheduler, such as tcp://127.0.0.1:8786 (extra: cluster)."
+)
+
+
 def machine_options(function: Callable[..., Any]) -> Callable[..., Any]:
     """Add the options that say how this machine works (never part of a plan)."""
     return threads(memory(function))
 
 
-def machine(threads: int | None, memory_gb: float) -> Machine:
+def machine(threads: int | None, memory_gb: float, scheduler: str | None = None) -> Machine:
     """Return the machine with its progress shown on a terminal, and only there."""
     import os
     import sys
@@ -42,4 +47,4 @@ def machine(threads: int | None, memory_gb: float) -> Machine:
         if sys.stderr.isatty():
             click.echo(f"\r  {100 * done // max(total, 1):3d} %", err=True, nl=done >= total)
 
-    return Machine(threads or os.cpu_count() or 1, memory_gb, talk, progress)
+    return Machine(threads or os.cpu_count() or 1, memory_gb, talk, progress, scheduler)

@@ -38,11 +38,13 @@ def tell(report: Report, as_json: bool) -> None:
         click.echo(line)
 
 
-def _run(plan: Path, as_json: bool, threads: int | None, memory_gb: float) -> Report:
+def _run(
+    plan: Path, as_json: bool, threads: int | None, memory_gb: float, scheduler: str | None = None
+) -> Report:
     from sitekit.pipeline.stages import ShortfallWithReport, run_stages
 
     try:
-        report = run_stages(plan, options.machine(threads, memory_gb))
+        report = run_stages(plan, options.machine(threads, memory_gb, scheduler))
     except ShortfallWithReport as short:
         tell(short.report, as_json)
         raise
@@ -104,9 +106,10 @@ def check(plan: Path, as_json: bool) -> None:
 @options.plan
 @options.as_json
 @options.machine_options
-def run(plan: Path, as_json: bool, threads: int | None, memory_gb: float) -> None:
+@options.scheduler
+def run(plan: Path, as_json: bool, threads: int | None, memory_gb: float, scheduler: str | None) -> None:
     """Plan the season: every stage that is not up to date, then the files people read.
 
     Example: sitekit run plan.toml
     """
-    _run(plan, as_json, threads, memory_gb)
+    _run(plan, as_json, threads, memory_gb, scheduler)

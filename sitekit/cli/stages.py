@@ -14,11 +14,12 @@ def _stage(name: str, text: str) -> click.Command:
     @options.plan
     @options.as_json
     @options.machine_options
-    def command(plan: Path, as_json: bool, threads: int | None, memory_gb: float) -> None:
+    @options.scheduler
+    def command(plan: Path, as_json: bool, threads: int | None, memory_gb: float, scheduler: str | None) -> None:
         from sitekit.cli.project import tell
         from sitekit.pipeline.stages import run_stages
 
-        tell(run_stages(plan, options.machine(threads, memory_gb), last=name), as_json)
+        tell(run_stages(plan, options.machine(threads, memory_gb, scheduler), last=name), as_json)
 
     return command
 

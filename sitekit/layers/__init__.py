@@ -2,6 +2,7 @@
 
 - grid: square cells in one projected system
 - tiled: rasters read and written by window
+- cluster: the same blocks on a cluster of workers
 - blocks: rasters of any size, tile by tile, in threads
 - vertical: sign, unit and datum of depths
 - source_raster: a raster as somebody made it, read by window

@@ -21,6 +21,7 @@ import rasterio
 
 from sitekit.base.files import atomic_path
 from sitekit.errors import Faults
+from sitekit.layers.cluster import blocks_on_cluster
 from sitekit.layers.grid import Grid
 from sitekit.layers.tiled import (
     TILE,
@@ -55,6 +56,7 @@ def run_blocks(
     memory_gb: float = 1.0,
     overviews: bool = True,
     progress: Callable[[int, int], None] | None = None,
+    scheduler: str | None = None,
 ) -> None:
     """Compute rasters block by block.
 
@@ -79,6 +81,9 @@ def run_blocks(
         Add smaller versions for drawing.
     progress : callable (done, total), optional
         Called after each block.
+    scheduler : str, optional
+        Address of a dask scheduler whose workers run the function; this process alone writes. The function must be one
+        that can be sent.
 
     Raises
     ------
@@ -104,7 +109,11 @@ def run_blocks(
                 return block, function({name: reader.read(block) for name, reader in readers.items()}, block)
 
             blocks = (Block(*tile, halo) for tile in grid.tiles(TILE))
-            for done, (block, results) in enumerate(in_order(work, blocks, workers), start=1):
+            if scheduler is None:
+                made = in_order(work, blocks, workers)
+            else:
+                made = blocks_on_cluster(scheduler, grid, sources, function, blocks)
+            for done, (block, results) in enumerate(made, start=1):
                 for name, output in outputs.items():
                     write_block(writers[name], output, results[name], block)
                 if progress is not None:

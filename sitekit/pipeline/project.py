@@ -43,12 +43,15 @@ class Machine:
         Takes one line for people.
     progress : callable
         Takes work done and work in all.
+    scheduler : str, optional
+        Address of a dask scheduler for the score pass.
     """
 
     threads: int = field(default_factory=lambda: os.cpu_count() or 1)
     memory_gb: float = 0.8
     talk: Callable[[str], None] = _silent
     progress: Callable[[int, int], None] = _no_progress
+    scheduler: str | None = None
 
 
 @dataclass(frozen=True)

@@ -70,6 +70,7 @@ def run(project: Project, run_id: str) -> Done:
         threads=project.machine.threads,
         memory_gb=project.machine.memory_gb,
         progress=project.machine.progress,
+        scheduler=project.machine.scheduler,
     )
     _count(project, list(criteria), counts, passing)
     origin = weights_origin(settings)
