@@ -24,11 +24,11 @@ Floats = NDArray[np.float64]
 def lay_points(project: Project, ground: Ground, bottom: Bottom, wanted: dict[str, int]) -> dict[str, list[Laid]]:
     """Return numbers of units of each species (or as many as fit) as free points, bundled along tape lines.
 
-    Several species are laid together, and one at a time in the order of the plan; what holds more units is kept, of
-    equals that with the higher summed score.
+    Species are laid one at a time in the order of the plan. Where not all units fit so, they are laid together too;
+    what holds more units is kept, of equals that with the higher summed score.
     """
     in_order = _one_at_a_time(project, ground, bottom, wanted)
-    if len(wanted) < 2:
+    if len(wanted) < 2 or all(sum(p.x_m.size for p in in_order[s]) >= n for s, n in wanted.items()):
         return in_order
     together = _together(project, ground, bottom, wanted)
     return max((in_order, together), key=lambda laid: _worth(bottom, laid))
