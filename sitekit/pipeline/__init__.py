@@ -67,6 +67,7 @@
 - explained: what an explanation of a place holds, and its lines
 - explain: why a place has the score it has
 - explore: the page on which planners try weights
+- understood: what was understood of the tables that decide
 - report: what `check` and a run print
 - api: the commands as functions, for scripts and notebooks
 """

@@ -57,7 +57,7 @@ def lines_of(report: Report) -> list[str]:
                 f" fragile among the best {found['high_ranks']}: {fragile}"
             )
     if "choose" in figures:
-        lines.append("chosen sites: " + (", ".join(figures["choose"]["chosen"]) or "none"))
+        lines += _choice_lines(figures["choose"])
     if "allocate" in figures:
         units = ", ".join(f"{n} {code}" for code, n in figures["allocate"]["units"].items()) or "none"
         lines.append(f"allotted: {units} units of {figures['allocate']['genets']} genets")
@@ -100,6 +100,28 @@ def lines_of(report: Report) -> list[str]:
     return lines
 
 
+def _choice_lines(figures: dict[str, Any]) -> list[str]:
+    """Return what a run says about its choice."""
+    lines = [
+        "chosen sites: " + (", ".join(figures["chosen"]) or "none") + (" (edited by hand)" if figures["edited"] else "")
+    ]
+    if figures.get("gap_pct") is not None:
+        lines.append(
+            f"  summed suitability {figures['suitability']:.4g}, at most {figures['gap_pct']:g} % below the best the limits allow"
+        )
+    if figures["pilots"]:
+        lines.append("  pilots of at least a year: " + ", ".join(figures["pilots"]))
+    if figures["unscouted"]:
+        lines.append("  NOT SCOUTED: " + ", ".join(figures["unscouted"]))
+    if figures["unanswered"]:
+        lines.append("  questions not answered, treated as unknown, at: " + ", ".join(figures["unanswered"]))
+    if figures["unknown_forms"]:
+        lines.append(
+            "  scout forms with a code the plan lacks, kept and not used: " + ", ".join(figures["unknown_forms"])
+        )
+    return lines
+
+
 def check_plan(plan: Path) -> list[dict[str, Any]]:
     """Read every file of a plan into a folder that is thrown away; return a row per layer.
 
@@ -110,6 +132,7 @@ def check_plan(plan: Path) -> list[dict[str, Any]]:
     """
     from sitekit.pipeline import fields, layers, map_scene, sea_rules
     from sitekit.pipeline.beforehand import early_faults
+    from sitekit.pipeline.understood import decide_rows
 
     project = open_project(plan)
     all_files_there(project)
@@ -125,7 +148,7 @@ def check_plan(plan: Path) -> list[dict[str, Any]]:
             faults += [f for f in error.faults if f not in faults]
     if faults:
         raise InputFault(*faults)
-    return [*rows, *_weights_rows(project.settings)]
+    return [*rows, *_weights_rows(project.settings), *decide_rows(project)]
 
 
 def _weights_rows(settings: Settings) -> list[dict[str, Any]]:
