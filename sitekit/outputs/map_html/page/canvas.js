@@ -16,7 +16,7 @@ sitekit.canvas = (() => {
       this._canvas.setAttribute("aria-hidden", "true");
     },
     onRemove() { this._canvas.remove(); this._canvas = null; },
-    getEvents() { return { moveend: this.redraw, viewreset: this.redraw, resize: this.redraw }; },
+    getEvents() { return { moveend: this.redraw, resize: this.redraw }; }, // a reset of the view ends in moveend too
     redraw() {
       if (!this._map) { return; }
       const size = this._map.getSize(), pad = size.multiplyBy(PAD).round(), paper = document.documentElement.classList.contains("sk-print");

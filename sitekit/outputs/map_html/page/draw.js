@@ -127,32 +127,52 @@ sitekit.draw = (() => {
   }
 
   // Colonies: dots while they crowd, the species' shape once they are apart, numbers once there is room.
+  const MANY = 6000; // shapes in one view
   function colonies(context, view, all, colours, only) {
-    const r = Math.min(8, Math.max(1.3, 0.22 * view.ground)), fine = r > 2.2, room = [];
-    if (!fine && all.count <= 30000) { // a light rim lets dots stand out from dark bins
-      context.fillStyle = "rgba(255,255,255,0.9)";
-      for (let i = 0; i < all.count; i += 1) {
-        if (only === null || only === all.genet[i]) { context.fillRect(view.x(all.x[i]) - r - 0.9, view.y(all.y[i]) - r - 0.9, 2 * r + 1.8, 2 * r + 1.8); }
-      }
+    const r = Math.min(8, Math.max(1.3, 0.22 * view.ground)), seen = [], { perMetre } = view, x0 = view.x(0), y0 = view.y(0);
+    for (let i = 0; i < all.count; i += 1) {
+      const x = all.x[i] * perMetre + x0, y = y0 - all.y[i] * perMetre;
+      if (x > -10 && y > -10 && x < view.wide + 10 && y < view.high + 10 && (only === null || only === all.genet[i])) { seen.push(i); }
     }
+    if (r <= 2.2 || seen.length > MANY) { dots(context, view, all, colours, seen, r); return; }
+    const room = [];
     for (let g = 0; g < all.genets.length; g += 1) {
-      if (only !== null && only !== g) { continue; }
-      const rows = all.byGenet[g], kind = sitekit.canvas.SHAPES[all.speciesOf[g] % sitekit.canvas.SHAPES.length];
+      const kind = sitekit.canvas.SHAPES[all.speciesOf[g] % sitekit.canvas.SHAPES.length];
       context.fillStyle = colours[g];
       context.beginPath();
-      for (let k = 0; k < rows.length; k += 1) {
-        const i = rows[k], x = view.x(all.x[i]), y = view.y(all.y[i]);
-        if (x < -10 || y < -10 || x > view.wide + 10 || y > view.high + 10) { continue; }
-        if (fine) { sitekit.canvas.shape(context, kind, x, y, r); if (r >= 6 && room.length < 1500) { room.push(i, x, y); } }
-        else { context.rect(x - r, y - r, 2 * r, 2 * r); }
+      for (const i of seen) {
+        if (all.genet[i] !== g) { continue; }
+        const x = view.x(all.x[i]), y = view.y(all.y[i]);
+        sitekit.canvas.shape(context, kind, x, y, r);
+        if (r >= 6 && room.length < 1500) { room.push(i, x, y); }
       }
       context.fill();
-      if (fine) { context.strokeStyle = "rgba(255,255,255,0.95)"; context.lineWidth = 2.4; context.stroke(); context.strokeStyle = "#101010"; context.lineWidth = 1; context.stroke(); context.fill(); }
+      context.strokeStyle = "rgba(255,255,255,0.95)"; context.lineWidth = 2.4; context.stroke(); context.strokeStyle = "#101010"; context.lineWidth = 1; context.stroke(); context.fill();
     }
     if (room.length && room.length < 1500) {
       const below = context.measureText("").width + r + 10;
       for (let k = 0; k < room.length; k += 3) { write(context, String(all.sequence(room[k])), room[k + 1], room[k + 2] + below, 10); }
     }
+  }
+  // Squares of whole pixels, each with a light rim that lets it stand out from dark bins; written straight into the sheet.
+  function dots(context, view, all, colours, seen, r) {
+    const wide = context.canvas.width, high = context.canvas.height, sheet = context.createImageData(wide, high), ink = new Uint32Array(sheet.data.buffer);
+    const k = view.ratio, side = Math.max(2, Math.round(2 * Math.min(r, 4) * k)), rim = Math.max(1, Math.round(0.9 * k));
+    const inks = colours.map((c) => { const v = parseInt(c.slice(1), 16); return (255 << 24 | (v & 255) << 16 | (v >> 8 & 255) << 8 | v >> 16) >>> 0; });
+    const { perMetre } = view, x0 = view.x(0), y0 = view.y(0), n = seen.length, left = new Int32Array(n), top = new Int32Array(n);
+    for (let m = 0; m < n; m += 1) {
+      left[m] = Math.round((all.x[seen[m]] * perMetre + x0) * k - side / 2); top[m] = Math.round((y0 - all.y[seen[m]] * perMetre) * k - side / 2);
+    }
+    for (const [grow, white] of [[rim, true], [0, false]]) {
+      const size = side + 2 * grow;
+      for (let m = 0; m < n; m += 1) {
+        const x = left[m] - grow, y = top[m] - grow;
+        if (x < 0 || y < 0 || x + size > wide || y + size > high) { continue; }
+        const colour = white ? 0xe6ffffff : inks[all.genet[seen[m]]];
+        for (let row = y * wide + x, last = row + size * wide; row < last; row += wide) { for (let at = row; at < row + size; at += 1) { ink[at] = colour; } }
+      }
+    }
+    context.putImageData(sheet, 0, 0);
   }
 
   function write(c, text, x, y, size, bold) {
