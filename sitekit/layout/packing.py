@@ -19,6 +19,7 @@ from sitekit.layout.tape import direction
 Floats = NDArray[np.float64]
 
 _QUALITY_WEIGHT = 1e-6  # beside a count of 1 per plot: quality decides only between equal counts
+_SHAKEN = 0.7  # of the re-planned neighbourhoods: counts only, chance deciding; the others look at quality too
 _PRICES = 12  # halvings of the price per plot
 
 
@@ -46,11 +47,17 @@ def most_plots(bottom: Bottom, placer: Placer, *, effort: int, seed: int) -> Flo
     if len(chosen) == 0:
         return chosen
     draw = np.random.default_rng(seed)
-    for _ in range(math.ceil(effort * len(chosen) / 100)):
+    steps = math.ceil(effort * len(chosen) / 100)
+    best = chosen
+    for step in range(steps):
         at = chosen[int(draw.integers(len(chosen)))]
         shift = draw.normal(0.0, 0.5 * placer.reach_m, 2)
-        chosen = placer.replanned(chosen, (at[0] + shift[0], at[1] + shift[1]), base=base, weight=weight)
-    return chosen
+        chance = draw if step < _SHAKEN * steps else None
+        centre = (at[0] + shift[0], at[1] + shift[1])
+        chosen = placer.replanned(chosen, centre, base=base, weight=weight, chance=chance)
+        if _worth(chosen) > _worth(best):
+            best = chosen
+    return best
 
 
 def best_plots(bottom: Bottom, placer: Placer, wanted: int, *, effort: int, seed: int) -> Floats:

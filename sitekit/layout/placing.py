@@ -17,6 +17,8 @@ from sitekit.layout.tape import direction
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+_SHAKE = 1e-3  # what chance counts beside one rectangle
+
 
 class Placer:
     """Picks rectangles of one size from the fields of several bearings.
@@ -96,19 +98,34 @@ class Placer:
         )
         return self.row(k, rows, columns)
 
-    def replanned(self, chosen: Floats, centre: tuple[float, float], *, base: float, weight: float) -> Floats:
-        """Return a set with the rectangles around `centre` planned anew, if that is worth more; else the set given."""
+    def replanned(
+        self,
+        chosen: Floats,
+        centre: tuple[float, float],
+        *,
+        base: float,
+        weight: float,
+        chance: np.random.Generator | None = None,
+    ) -> Floats:
+        """Return a set with the rectangles around `centre` planned anew, if that is worth more; else the set given.
+
+        With `chance`, chance decides between plans of as many rectangles, and as many are good enough: the set is
+        shaken, so that later neighbourhoods find room that no single one can make.
+        """
         near = np.hypot(chosen[:, 0] - centre[0], chosen[:, 1] - centre[1]) <= self.window_m
         fixed = chosen[~near]
         old = chosen[near]
         worth = base * len(old) + weight * float(old[:, 3].sum())
         close = fixed[np.hypot(fixed[:, 0] - centre[0], fixed[:, 1] - centre[1]) <= self.window_m + self.reach_m]
-        best, found = worth + 1e-9, None
+        best, found = (len(old) - 0.5 if chance is not None else worth + 1e-9), None
         for k, field in enumerate(self.fields):
             offered = self._free_window(k, centre, close)
             if offered is None:
                 continue
             rows0, columns0, values = offered
+            if chance is not None:
+                values = np.where(values >= 0, chance.random(values.shape, np.float32), np.float32(-1.0))
+                weight = _SHAKE
             gap = float(self.size[2])
             total, rows, columns = shelf_choice(
                 values,

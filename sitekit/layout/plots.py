@@ -30,7 +30,7 @@ ARRAY_GAP_M = 20.0
 PIN_ERROR_M = 5.0  # design, section 5: a recreational GPS at the surface, a line to the bottom
 LEAST_ALLOWED_SHARE = 0.9
 BEARINGS_DEG = tuple(float(b) for b in range(0, 180, 15))
-EFFORT = 100  # neighbourhoods re-planned per 100 plots
+EFFORT = 300  # neighbourhoods re-planned per 100 plots
 MAX_SAMPLES = 400_000_000  # samples over all bearings; refused before memory is taken
 
 
