@@ -9,13 +9,12 @@ from numpy.typing import ArrayLike, NDArray
 
 from sitekit.errors import Faults
 from sitekit.suitability.stability import thresholds
-from sitekit.suitability.terms import scores, weighted_sums
+from sitekit.suitability.terms import scores, sums_by_draws, weighted_sums
 
 Singles = NDArray[np.float32]
 Reals = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-_CHUNK = 1 << 17  # scores at a time: they stay in the processor's cache
 FACTORS = (0.0, 2.0)  # house choice: a criterion is left out, and counted twice
 
 
@@ -53,11 +52,9 @@ def candidate_means(values: Singles, weights: Singles, label: Ints, count: int, 
     first = np.concatenate([[0], np.cumsum(cells)[:-1]])
     sorted_values = values[:, order]
     found = np.empty((len(weights), count))
-    step = max(_CHUNK // max(label.size, 1), 1)
-    for start in range(0, len(weights), step):
-        sums = weighted_sums(sorted_values, weights[start : start + step])
+    for draws, sums in sums_by_draws(sorted_values, weights):
         cell_scores = np.nan_to_num(scores(sums, method), nan=0.0)
-        found[start : start + step] = np.add.reduceat(cell_scores, first, axis=1, dtype=np.float64) / cells
+        found[draws] = np.add.reduceat(cell_scores, first, axis=1, dtype=np.float64) / cells
     return found
 
 

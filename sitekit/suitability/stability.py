@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from sitekit.base.compiled import compiled
 from sitekit.errors import Faults
-from sitekit.suitability.terms import weighted_sums
+from sitekit.suitability.terms import sums_by_draws
 
 Singles = NDArray[np.float32]
 Counts = NDArray[np.int32]
@@ -56,11 +56,9 @@ def thresholds(sample: Singles, weights: Singles, best_pct: float) -> Singles:
     cells = sample.shape[1]
     place = cells - min(max(round(cells * best_pct / 100.0), 1), cells)
     found = np.empty(len(weights), np.float32)
-    step = max(_CHUNK // cells, 1)
-    for first in range(0, len(weights), step):
-        sums = weighted_sums(sample, weights[first : first + step])
+    for draws, sums in sums_by_draws(sample, weights):
         sums[np.isnan(sums)] = -np.inf
-        found[first : first + step] = np.partition(sums, place, axis=1)[:, place]
+        found[draws] = np.partition(sums, place, axis=1)[:, place]
     return found
 
 

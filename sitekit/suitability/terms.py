@@ -6,7 +6,7 @@ on weights at all and becomes a single term. A score from terms is float32; `sco
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -19,6 +19,8 @@ from sitekit.suitability.curves import pack, respond
 from sitekit.suitability.score import METHODS
 
 Singles = NDArray[np.float32]
+
+_CHUNK = 1 << 18  # sums at a time
 
 
 def responses(criteria: Sequence[Criterion], fields: Mapping[str, NDArray[Any]]) -> Singles:
@@ -119,16 +121,34 @@ def weighted_sums(values: Singles, weights: Singles) -> Singles:
     array of float32, shape (draws, cells)
         NaN where nothing is known.
     """
+    return np.concatenate([part for _, part in sums_by_draws(values, weights)])
+
+
+def sums_by_draws(values: Singles, weights: Singles) -> Iterator[tuple[slice, Singles]]:
+    """Yield the sums of `weighted_sums` for a few draws at a time, so that they stay in the processor's cache.
+
+    Parameters are those of `weighted_sums`.
+
+    Yields
+    ------
+    slice, array of float32, shape (some draws, cells)
+        Which draws, and their sums; NaN where nothing is known.
+    """
     unknown = np.isnan(values)
-    total = np.zeros((len(weights), values.shape[1]), np.float32)
-    held = np.where(unknown, np.float32(0.0), values)
-    for k in range(len(values)):  # one term after the other: the order of a sum decides its last bit
-        total += weights[:, k, np.newaxis] * held[k]
     some = unknown.any(axis=0)
-    if some.any():
-        known = np.zeros((len(weights), int(some.sum())), np.float32)
-        for k in range(len(values)):
-            known += weights[:, k, np.newaxis] * ~unknown[k, some]
-        with np.errstate(invalid="ignore", divide="ignore"):
-            total[:, some] /= known
-    return total
+    gaps = bool(some.any())
+    held = np.where(unknown, np.float32(0.0), values) if gaps else values
+    there = (~unknown[:, some]).astype(np.float32)
+    step = max(_CHUNK // max(values.shape[1], 1), 1)
+    for first in range(0, max(len(weights), 1), step):
+        part = weights[first : first + step]
+        total = np.zeros((len(part), values.shape[1]), np.float32)
+        for k in range(len(values)):  # one term after the other: the order of a sum decides its last bit
+            total += part[:, k, np.newaxis] * held[k]
+        if gaps:
+            known = np.zeros((len(part), there.shape[1]), np.float32)
+            for k in range(len(values)):
+                known += part[:, k, np.newaxis] * there[k]
+            with np.errstate(invalid="ignore", divide="ignore"):
+                total[:, some] /= known
+        yield slice(first, first + len(part)), total
