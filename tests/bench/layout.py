@@ -21,8 +21,10 @@ from scipy.stats import qmc
 from sitekit.base.compiled import compiled
 from sitekit.layout.bound import bound
 from sitekit.layout.buckets import add_point, is_free, new_buckets
+from sitekit.layout.genets import assign_genets
+from sitekit.layout.slots import array_pattern
 from sitekit.layout.spacing import place
-from tests.bench.layout_plots import genets_row, plots_row, robust_row
+from tests.bench import layout_mixed, layout_plots
 
 Flags = NDArray[np.bool_]
 Floats = NDArray[np.float64]
@@ -126,6 +128,10 @@ def spacing_rows(sides: tuple[int, ...]) -> bool:
     bound(small, even, cell_m=CELL, separation_m=1.0)
     bound(np.eye(8, dtype=bool)[:, ::3], even[:, ::3], cell_m=CELL, separation_m=1.0)
     print(
+        f"scenes of {CELL} m cells, seed 11: fragmented = white noise blurred by {PATCH_CELLS * CELL:g} m (standard deviation), "
+        "half of it reef; patches of 3 m, 3 m apart; strips of 2.2 m, 3.9 m apart; salt = 60 % of cells by chance"
+    )
+    print(
         "side_m d_m texture      plain    good    ours   bound ours/plain ours/good ours/bound s_plain s_good s_ours s_bound"
     )
     reached = True
@@ -201,21 +207,56 @@ def draw_picture(path: Path, side_m: float = 40.0, d: float = 1.2) -> None:
     image.save(path)
 
 
+def draw_plot(path: Path, scale: float = 46.0) -> None:
+    """Draw the default array along its tape: alongs, offsets, genets by letter and shape."""
+    pattern = array_pattern(10, 5, along_spacing_m=2.0, offset_spacing_m=1.0)
+    counts = [5] * 10
+    plan = assign_genets(pattern.along_m, pattern.offset_m, counts, separation_m=1.2)
+    left, top = 70, 90
+    width, height = round(18 * scale) + 2 * left, round(4 * scale) + 2 * top
+    image = Image.new("RGB", (width, height), "white")
+    pen = ImageDraw.Draw(image)
+    middle = top + 2 * scale
+    pen.text(
+        (left, 12),
+        "default array, 18 x 4 m: 10 genets x 5 units, tape down the middle; letters are genets",
+        fill="black",
+    )
+    pen.rectangle((left, top, left + 18 * scale, top + 4 * scale), outline=(150, 150, 150))
+    pen.line((left, middle, left + 18 * scale, middle), fill="black", width=3)
+    for pin, x in (("A", left), ("B", left + 18 * scale)):
+        pen.rectangle((x - 6, middle - 6, x + 6, middle + 6), fill="black")
+        pen.text((x - 40 if pin == "A" else x + 30, middle - 6), f"pin {pin}", fill="black")
+    for metre in range(19):
+        x = left + metre * scale
+        pen.line((x, middle - 5, x, middle + 5), fill="black")
+        if metre % 2 == 0:
+            pen.text((x - 8, top + 4 * scale + 30), f"{metre} m", fill="black")
+    for offset in range(-2, 3):
+        side = "L" if offset < 0 else "R" if offset > 0 else " "
+        pen.text(
+            (18, middle + offset * scale - 6 - (10 if offset == 0 else 0)), f"{side} {abs(offset)}.0", fill="black"
+        )
+    for along, offset, kind in zip(pattern.along_m, pattern.offset_m, plan.kind, strict=True):
+        x, y, r = left + along * scale, middle + offset * scale, 11
+        corners = (0, 3, 4, 5, 6)[kind % 5]
+        if corners == 0:
+            pen.ellipse((x - r, y - r, x + r, y + r), fill="white", outline="black", width=2)
+        else:
+            pen.regular_polygon((x, y, r + 3), corners, fill="white", outline="black")
+        pen.text((x - 3, y - 5), "ABCDEFGHIJ"[kind], fill="black")
+    image.save(path)
+
+
 def main(short: bool = False, picture: Path | None = None) -> dict[str, bool]:
-    """Print all rows; `picture` names a PNG to draw."""
+    """Print all rows; `picture` names a PNG to draw; a plot is drawn beside it."""
     reached = spacing_rows(SIDES_M[:1] if short else SIDES_M)
     random_row(20.0 if short else 60.0)
-    side = 100 if short else 300
-    plots = {name: plots_row(side, rough=rough) for name, rough in {"rough": True, "smooth": False}.items()}
-    for name, row in plots.items():
-        print(f"plots, {name} score", {k: round(v, 2) for k, v in row.items()})
-        reached &= row["ours"] >= row["greedy"]
-    print("robust", {k: round(v, 3) for k, v in robust_row(side, wanted=2 if short else 6).items()})
-    genets = genets_row(20_000 if short else 100_000)
-    print("genets", {k: round(v, 4) for k, v in genets.items()})
-    reached &= genets["like_pct"] < 0.02 and (short or genets["seconds"] < 1.0)
+    reached &= layout_plots.main(short)["reached"]
+    reached &= layout_mixed.main(short)["reached"]
     if not short:
         reached &= large_row()
     if picture is not None:
         draw_picture(picture)
+        draw_plot(picture.with_stem(f"{picture.stem}_plot"))
     return {"reached": bool(reached)}
