@@ -7,12 +7,15 @@ With a greatest distance D, cells farther than D get D; so a block that sees D b
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sitekit.base.compiled import compiled
 from sitekit.errors import Faults
+from sitekit.layers.blocks import in_order
 
 _FAR = 1 << 20  # rows; its square still fits in 64 bits beside a square of columns
 _NEAR = 24  # cells; rows with no greater distance are done step by step over neighbours, eight cells at a time
@@ -26,6 +29,7 @@ def distance(
     greatest_m: float = math.inf,
     surveyed: NDArray[np.bool_] | None = None,
     halo: int = 0,
+    threads: int = 1,
 ) -> NDArray[np.float32]:
     """Distance from each cell's centre to the centre of the nearest marked cell.
 
@@ -41,6 +45,8 @@ def distance(
         Where somebody looked; elsewhere the distance is unknown (NaN), because unsurveyed is not absent.
     halo : int
         Rows and columns on each side that serve as neighbours only; for blocks use `distance_halo`.
+    threads : int
+        Strips worked on at once; blocks that run in threads already leave it at 1.
 
     Returns
     -------
@@ -84,11 +90,29 @@ def distance(
     rows, cols = marked.shape[0] - 2 * halo, marked.shape[1] - 2 * halo
     out = np.empty((rows, cols), np.float32)
     columns = np.empty((rows, marked.shape[1]), np.int32)
-    _along_columns(np.ascontiguousarray(marked).view(np.uint8), halo, reach, columns)
-    _along_rows(columns, halo, reach, (float(cell_m), float(greatest_m)), out)
+    marks = np.ascontiguousarray(marked).view(np.uint8)
+
+    def down_and_up(strip: tuple[int, int]) -> None:
+        _along_columns(marks, halo, reach, strip, columns)
+
+    def across(strip: tuple[int, int]) -> None:
+        part = slice(*strip)
+        _along_rows(columns[part], halo, reach, (float(cell_m), float(greatest_m)), out[part])
+
+    for _ in in_order(down_and_up, _strips(marks.shape[1], threads), threads):
+        pass
+    for _ in in_order(across, _strips(rows, threads), threads):
+        pass
     if surveyed is not None:
         out[~surveyed[halo : halo + rows, halo : halo + cols].astype(bool)] = np.nan
     return out
+
+
+def _strips(count: int, threads: int) -> Iterator[tuple[int, int]]:
+    """First and last + 1 of four strips per thread, a single one for one thread."""
+    number = min(count, 4 * threads if threads > 1 else 1)
+    edges = [count * k // max(number, 1) for k in range(number + 1)]
+    yield from pairwise(edges)
 
 
 def distance_halo(cell_m: float, greatest_m: float) -> int:
@@ -97,22 +121,25 @@ def distance_halo(cell_m: float, greatest_m: float) -> int:
 
 
 @compiled
-def _along_columns(marked: NDArray[np.uint8], halo: int, reach: int, out: NDArray[np.int32]) -> None:
+def _along_columns(
+    marked: NDArray[np.uint8], halo: int, reach: int, strip: tuple[int, int], out: NDArray[np.int32]
+) -> None:
     """Cells to the nearest mark in the same column; `_FAR` where it is farther than `reach`."""
-    rows, cols = out.shape
-    run = np.full(cols, _FAR, np.int32)
+    rows = out.shape[0]
+    first, last = strip
+    run = np.full(out.shape[1], _FAR, np.int32)
     for i in range(marked.shape[0]):
-        for j in range(cols):
+        for j in range(first, last):
             run[j] = 0 if marked[i, j] != 0 else min(run[j] + 1, _FAR)
         if halo <= i < halo + rows:
-            for j in range(cols):
+            for j in range(first, last):
                 out[i - halo, j] = run[j]
     run[:] = _FAR
     for i in range(marked.shape[0] - 1, -1, -1):
-        for j in range(cols):
+        for j in range(first, last):
             run[j] = 0 if marked[i, j] != 0 else min(run[j] + 1, _FAR)
         if halo <= i < halo + rows:
-            for j in range(cols):
+            for j in range(first, last):
                 near = min(run[j], out[i - halo, j])
                 out[i - halo, j] = near if near <= reach else _FAR
 

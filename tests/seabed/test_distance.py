@@ -91,3 +91,13 @@ def test_sizes_that_cannot_be_are_refused(change, said):
     marked, cell = given_.pop("marked"), given_.pop("cell_m")
     with pytest.raises(InputFault, match=said):
         distance(marked, cell, **given_)
+
+
+@pytest.mark.parametrize("threads", [2, 3])
+def test_threads_do_not_change_a_distance(threads):
+    """Strips that forget their neighbours would break the field at their borders."""
+    marks = np.random.default_rng(5).random((143, 211)) < 2e-3
+    one = distance(marks, 2.0, greatest_m=300.0, halo=7)
+    np.testing.assert_array_equal(distance(marks, 2.0, greatest_m=300.0, halo=7, threads=threads), one)
+    few = distance(marks[:2, :3], 2.0, greatest_m=300.0, threads=threads)
+    np.testing.assert_array_equal(few, distance(marks[:2, :3], 2.0, greatest_m=300.0))
