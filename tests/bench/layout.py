@@ -24,7 +24,7 @@ from sitekit.layout.buckets import add_point, is_free, new_buckets
 from sitekit.layout.genets import assign_genets
 from sitekit.layout.slots import array_pattern
 from sitekit.layout.spacing import place
-from tests.bench import layout_mixed, layout_plots
+from tests.bench import layout_audit, layout_mixed, layout_plots
 
 Flags = NDArray[np.bool_]
 Floats = NDArray[np.float64]
@@ -254,6 +254,7 @@ def main(short: bool = False, picture: Path | None = None) -> dict[str, bool]:
     random_row(20.0 if short else 60.0)
     reached &= layout_plots.main(short)["reached"]
     reached &= layout_mixed.main(short)["reached"]
+    reached &= layout_audit.main(short)["reached"]
     if not short:
         reached &= large_row()
     if picture is not None:
