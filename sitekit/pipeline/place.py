@@ -76,6 +76,8 @@ def run(project: Project, run_id: str) -> Done:
     for plan in plans:
         stray += _number(project, ground, plan, used, pins, plot_rows, shapes, unit_rows, points)
     short_tags = _tag(project, unit_rows, plot_rows, used)
+    kept = [i for i, row in enumerate(unit_rows) if not row.pop(LEFT_OUT)]
+    unit_rows, points = [unit_rows[i] for i in kept], [points[i] for i in kept]
     # rows with a site are this stage's own, from a run that was killed before it noted them
     earlier: list[Any] = tables["unplaced"][tables["unplaced"]["site"].isna()].to_dict("records")
     empty_rows, empty_shapes, not_laid = control_plots(project, ground, tables["control_areas"])
