@@ -68,9 +68,12 @@ def sea_layers(project: Project, grid: Grid, inputs: SeaInputs) -> list[str]:
         if waves is not None:
             held |= waves.at(depth, part.row, part.col)
         if light:
-            held["light_share"] = light_share(
-                depth, arrays["kd"] if light.kd_per_m is None else light.kd_per_m, inputs.heights[light.at]
-            )
+            kd = arrays["kd"] if light.kd_per_m is None else light.kd_per_m
+            try:
+                held["light_share"] = light_share(depth, kd, inputs.heights[light.at])
+            except InputFault as error:
+                where = f"[layers.rasters.{light.raster}], read by light.raster"
+                raise InputFault(*[Fault(where, f.came, f.due, f.do) for f in error.faults]) from error
         if spread is not None:
             held |= spread(grid.window(part.row, part.col, (part.rows, part.cols)), np.isnan(depth))
         return {"sea": np.stack([np.asarray(held[n], np.float32) for n in names])}

@@ -408,3 +408,37 @@ def test_memory_is_told_before_a_run_and_too_little_refused(make):
     assert any("cells in blocks that take up to 0." in line and "of 0.8 GB" in line for line in told)
     with pytest.raises(InputFault, match="--memory-gb: 1e-05 GB; due: at least"):
         layers.run(replace(project, machine=Machine(threads=2, memory_gb=1e-5)), "x")
+
+
+def write_kd(folder, least):
+    values = np.linspace(least, 0.4, COLS, dtype=np.float32)[None, :].repeat(ROWS, axis=0)
+    shape = {"driver": "GTiff", "height": ROWS, "width": COLS, "count": 1, "dtype": "float32"}
+    with rasterio.open(
+        folder / "kd.tif", "w", crs="EPSG:32622", transform=Affine(CELL, 0, WEST, 0, -CELL, NORTH), **shape
+    ) as file:
+        file.write(values, 1)
+    return values
+
+
+KD = {"file": "kd.tif", "label": "Kd", "units": "1/m", "source": "test"}
+
+
+def test_light_from_a_raster_of_kd(make, tmp_path):
+    """One coefficient would stand for the whole reef."""
+    kd = write_kd(tmp_path, 0.1)
+    bathymetry = PLAN["layers"]["bathymetry"]
+    layers_ = {"bathymetry": bathymetry, "rasters": {"kd": KD}}
+    project = make({"light.kd_per_m": None, "light.raster": "kd", "light.at": "datum", "layers": layers_})
+    layers.run(project, "x")
+    want = np.exp(-kd * np.maximum(depths(), 0))
+    np.testing.assert_allclose(bands(project)["light_share"], want, rtol=1e-4)
+
+
+def test_kd_of_zero_is_refused_and_the_raster_named(make, tmp_path):
+    """Water that takes no light would make any depth bright."""
+    write_kd(tmp_path, -0.1)
+    layers_ = {"bathymetry": PLAN["layers"]["bathymetry"], "rasters": {"kd": KD}}
+    project = make({"light.kd_per_m": None, "light.raster": "kd", "layers": layers_})
+    with pytest.raises(InputFault, match=r"\[layers\.rasters\.kd\], read by light\.raster: \d+ values such as -0\.1"):
+        layers.run(project, "x")
+    assert not project.result(SEA_RASTER).exists()
