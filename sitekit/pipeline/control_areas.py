@@ -69,14 +69,21 @@ def control_areas(
     records: list[Any] = list(chosen.itertuples())
     for site in records:
         around = _around(project, ground, outlines[site.candidate], every, found, settings)
+        means = (float(scores[site.candidate]), float(depths[site.candidate]))
         wanted = [("control", i + 1) for i in range(settings.control_plots)]
         wanted += [("reference", i + 1) for i in range(settings.reference_plots)]
+        lacking: set[str] = set()
         for role, number in wanted:
-            area = _match(project, around, settings, role, float(scores[site.candidate]), float(depths[site.candidate]))
+            if role in lacking:
+                continue
+            area = _match(project, around, settings, role, *means)
             name = f"{site.site}-{'C' if role == 'control' else 'R'}{number}"
             if area is None:
-                missing.append(_not_found(site.site, role, settings))
-                break
+                lacking.add(role)
+                shared = role == "reference" and _shared(rows, found, outlines[site.candidate], site, settings, means)
+                if not shared:
+                    missing.append(_not_found(site.site, role, settings))
+                continue
             shape = _outline(around.grid, area)
             found.append(shape)
             _take(around, area, project.settings.spacing.plot.gap_m)
@@ -164,6 +171,25 @@ def _match(
         least_share=_LEAST_SHARE,
         colonies=around.living if role == "reference" else None,
     )
+
+
+def _shared(
+    rows: list[dict[str, Any]],
+    found: list[Any],
+    outline: Any,
+    site: Any,
+    settings: Controls,
+    means: tuple[float, float],
+) -> bool:
+    """Let a reference area of another site that matches serve this one too; return whether there is one."""
+    for row, shape in zip(rows, found, strict=True):
+        near = shapely.distance(shape, outline) <= settings.greatest_distance_m
+        alike = abs(row["score_mean"] - means[0]) <= settings.score_tolerance
+        deep = abs(row["depth_mean_m"] - means[1]) <= settings.depth_tolerance_m
+        if row["role"] == "reference" and near and alike and deep:
+            row["also_for"] = f"{row.get('also_for') or ''} {site.site}".strip()
+            return True
+    return False
 
 
 def _outline(grid: Grid, area: MatchedArea) -> shapely.MultiPolygon:

@@ -153,6 +153,7 @@ def chosen_section(project: Project, tables: Tables) -> Section:
                     "depth [m] (site's)",
                     "from chosen sites [m]",
                     "wild colonies",
+                    "serves also",
                 ),
                 [
                     (
@@ -163,10 +164,11 @@ def chosen_section(project: Project, tables: Tables) -> Section:
                         f"{r.depth_mean_m:.1f} ({r.site_depth_mean_m:.1f})",
                         r.distance_m,
                         r.colonies,
+                        r.also_for,
                     )
                     for r in areas.itertuples()
                 ],
-                (None, None, 0, None, None, 0, 0),
+                (None, None, 0, None, None, 0, 0, None),
                 "Areas to compare with, to stay unplanted:",
             )
         )
