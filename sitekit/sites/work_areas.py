@@ -31,7 +31,7 @@ def work_areas(
     reach_m : float
         How far a unit may stand beside its plan: pin error + laying tolerance, × scale factor [m], ≥ 0.
     join_m : float
-        Outlines whose widened plots come this near are made one [m], ≥ 0.
+        Outlines whose widened plots come this near are made one [m], ≥ 0; so are outlines that would overlap.
     most_corners : int
         Most corners of one outline, ≥ 4.
 
@@ -57,12 +57,19 @@ def work_areas(
         )
     wide = [p.buffer(reach_m, join_style="mitre", mitre_limit=1.5) if reach_m else p for p in plots]
     near = shapely.union_all([w.buffer(join_m / 2 + 1e-9) for w in wide])
-    found = []
-    for part in shapely.get_parts(near):
-        members = [k for k, w in enumerate(wide) if part.contains(w.representative_point())]
-        hull = shapely.union_all([wide[k] for k in members]).convex_hull
-        found.append((fewer_corners(hull, most_corners), members))
-    return sorted(found, key=lambda f: f[1][0])
+    groups = [
+        [k for k, w in enumerate(wide) if part.contains(w.representative_point())] for part in shapely.get_parts(near)
+    ]
+    while True:
+        found = [(fewer_corners(shapely.union_all([wide[k] for k in g]).convex_hull, most_corners), g) for g in groups]
+        meeting = next(
+            ((a, b) for a, b in itertools.combinations(range(len(found)), 2) if found[a][0].intersects(found[b][0])),
+            None,
+        )
+        if meeting is None:
+            return sorted(found, key=lambda f: f[1][0])
+        a, b = meeting
+        groups = [sorted(groups[a] + groups[b]), *(g for k, g in enumerate(groups) if k not in meeting)]
 
 
 def fewer_corners(hull: Any, most: int = MOST_CORNERS, waste: float = WASTE) -> BaseGeometry:
@@ -152,13 +159,13 @@ def clipped(
     (Polygon or MultiPolygon, bool)
         The outline, and whether all of `keep` is in it. It may be empty.
     """
-    if allowed is None or allowed.buffer(-margin_m).contains(outline):
+    if allowed is None or _inner(allowed, margin_m).contains(outline):
         return outline, bool(outline.buffer(1e-6).contains(keep))
     must = keep.intersection(allowed)
     size = float(np.sqrt(max(outline.area, 0.0)))
-    best: BaseGeometry = outline.intersection(allowed.buffer(-margin_m))
+    best: BaseGeometry = outline.intersection(_inner(allowed, margin_m))
     for tolerance in (size / 15, size / 30, size / 60, size / 150, size / 500):
-        inner = outline.intersection(allowed.buffer(-margin_m - tolerance))
+        inner = outline.intersection(_inner(allowed, margin_m + tolerance))
         trial = shapely.simplify(inner, tolerance, preserve_topology=True)
         if not trial.is_empty and trial.is_valid and trial.buffer(1e-6).contains(must):
             best = trial
@@ -166,6 +173,11 @@ def clipped(
     parts = [p for p in shapely.get_parts(best) if p.geom_type == "Polygon" and p.area > 0]
     best = shapely.MultiPolygon(parts) if len(parts) > 1 else parts[0] if parts else shapely.Polygon()
     return best, bool(best.buffer(1e-6).contains(keep))
+
+
+def _inner(shape: BaseGeometry, by_m: float) -> BaseGeometry:
+    """A shape drawn in by a length; lengths too small for its coordinates leave it as it is (GEOS would lose it)."""
+    return shape.buffer(-by_m) if by_m > 1e-6 else shape
 
 
 def around(shape: BaseGeometry, most_corners: int, start_m: float) -> BaseGeometry:

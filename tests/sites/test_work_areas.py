@@ -40,6 +40,13 @@ def test_every_plot_stands_in_one_work_area_wherever_its_pin_falls(
             )
 
 
+@given(SPOTS, st.floats(0, 30))
+def test_work_areas_do_not_overlap(spots: list[tuple[float, float, float]], join: float) -> None:
+    """Sea asked for twice is counted twice against the permitted area."""
+    found = [outline for outline, _ in work_areas([plot(*s) for s in spots], reach_m=5.2, join_m=join)]
+    assert shapely.union_all(found).area == pytest.approx(sum(o.area for o in found))
+
+
 @given(SPOTS, st.integers(4, 8))
 def test_work_areas_have_few_corners(spots: list[tuple[float, float, float]], most: int) -> None:
     """A list of fifty corners is neither read nor steered round."""

@@ -12,6 +12,7 @@ from sitekit.outputs.paper.pen import Box, Pen
 TOP_MARGIN, OTHER_MARGIN = 72.0, 36.0
 BLOCK_WIDTH, BLOCK_HEIGHT = 290.0, 88.0
 HEAD_HEIGHT, STRIP_HEIGHT = 22.0, 16.0
+LABEL = 6.0  # size of the names of facts [pt]: smaller letters run together in a copy at 100 dpi (looked at)
 CHECK_LINE_MM = 100.0
 MM = 72.0 / 25.4  # points
 NOT_STATED = "not stated"
@@ -133,8 +134,8 @@ class Frame:
             for j, (name, value, wide) in enumerate(row):
                 if j:
                     pen.line([(x, y), (x, y - high)], 0.4)
-                label = width(name, 5.5)
-                pen.text(x + 3, y - high / 2 - 2, name, 5.5)
+                label = width(name, LABEL)
+                pen.text(x + 3, y - high / 2 - 2, name, LABEL)
                 room = wide - label - 9
                 fit = fitted(
                     tidy(value) or NOT_STATED,

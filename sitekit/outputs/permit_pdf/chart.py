@@ -97,7 +97,7 @@ def label_contours(pen: Pen, window: Window, labels: Sequence[tuple[float, Any]]
     """Print depths on contours, longest first, where they are free."""
     for depth, part in sorted(labels, key=lambda item: -item[1].length):
         if part.length > 45:
-            _along(pen, window, part, f"{depth:g}", 5.5)
+            _along(pen, window, part, f"{depth:g}", 6.0)
 
 
 def _seen(sea: Sea, window: Window) -> Any:

@@ -111,7 +111,7 @@ def _explain(pen: Pen, packet: Packet, box: Box) -> None:
             said.append("dashed: after " + ", ".join(f"{y:g}" for y in years) + " years")
     if packet.plots is not None and len(packet.plots) and not packet.heights:
         said.append("heights of units not stated")
-    fit = fitted("; ".join(said), (box[2] - box[0] - 8, 8), sizes=(5.8, 5.4, 5), where="signs of the section")
+    fit = fitted("; ".join(said), (box[2] - box[0] - 8, 8), sizes=(6.2, 5.8, 5.4, 5), where="signs of the section")
     pen.lines(box[0] + 4, box[1] + 8, fit)
 
 

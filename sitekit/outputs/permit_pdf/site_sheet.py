@@ -129,7 +129,8 @@ def plan_view(pen: Pen, window: Window, packet: Packet, rows: Any) -> chart.Lege
         ("work area, numbered corners" if not packet.scout else "area to scout, numbered corners",
          sign.line_swatch("full", 1.7)),
     ]  # fmt: skip
-    roles = set(packet.plots["role"]) if len(packet.plots) else set()
+    ground = shapely.box(*window.ground)
+    roles = {r.role for r in rows_of(packet.plots) if r.geometry.intersects(ground)}
     for role in ("planted", "control", "reference"):
         if role in roles:
             style, weight = sign.PLOTS[role]
@@ -137,7 +138,7 @@ def plan_view(pen: Pen, window: Window, packet: Packet, rows: Any) -> chart.Lege
     if roles:
         items += [("first pin", sign.mark_swatch(sign.pin, True)), ("second pin", sign.mark_swatch(sign.pin, False))]
     if packet.existing is not None and len(packet.existing):
-        origins = set(packet.existing["origin"].astype(str))
+        origins = set(packet.existing["origin"][packet.existing.geometry.intersects(ground)].astype(str))
         if "wild" in origins:
             items.append(("wild colony", sign.mark_swatch(sign.colony, True)))
         if origins - {"wild"}:

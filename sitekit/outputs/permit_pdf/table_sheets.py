@@ -124,8 +124,8 @@ def _areas(packet: Packet) -> Table:
 
 def _corners(many: pd.DataFrame) -> tuple[list[Column], list[Any], float]:
     """Columns, rows and size of letters; many corners stand two in a row."""
-    one = [Column("area", 1), Column("no.", 0.7), Column("latitude", 1.7), Column("longitude", 1.8),
-           Column("lat., degrees", 1.6), Column("long., degrees", 1.7)]  # fmt: skip
+    one = [Column("area", 1.05), Column("no.", 0.65), Column("latitude", 2), Column("longitude", 2.15),
+           Column("lat., degrees", 1.8), Column("long., degrees", 1.95)]  # fmt: skip
     rows = [
         (c.work_area, c.corner, c.latitude_minutes, c.longitude_minutes, c.latitude_degrees, c.longitude_degrees)
         for c in rows_of(many)
@@ -134,7 +134,7 @@ def _corners(many: pd.DataFrame) -> tuple[list[Column], list[Any], float]:
         return one, rows, 6.8
     half = (len(rows) + 1) // 2
     none = ("",) * len(one)
-    return [*one, *one], [(*rows[k], *(rows[k + half] if k + half < len(rows) else none)) for k in range(half)], 5.7
+    return [*one, *one], [(*rows[k], *(rows[k + half] if k + half < len(rows) else none)) for k in range(half)], 6.0
 
 
 def _planting(packet: Packet) -> Table:
