@@ -39,7 +39,9 @@ def most_in_convex(area: Floats, perimeter: Floats, separation: float) -> Ints:
     References
     ----------
     Oler, N. (1961). An inequality in the geometry of numbers. Acta Mathematica 105, 19-48 (recalled, unverified; the
-    proof for convex sets stands in docs/methods-layout.md).
+    proof for convex sets stands in docs/methods-layout.md) [source key: oler-1961].
+    Folkman, J. H. & Graham, R. L. (1969). A packing inequality for compact convex subsets of the plane. Canadian
+    Mathematical Bulletin 12, 745-752 (recalled, unverified) [source key: folkman-graham-1969].
     """
     most = 2.0 / math.sqrt(3.0) * area / separation**2 + perimeter / (2.0 * separation) + 1.0
     return np.floor(most * (1.0 + _FLOOR)).astype(np.int64)
