@@ -16,6 +16,7 @@ from sitekit.pipeline.fields import FieldReader, Ground
 from sitekit.pipeline.project import Project
 from sitekit.suitability.criteria import Criterion
 from sitekit.suitability.curves import Curve, response
+from sitekit.suitability.score import combine
 
 
 @dataclass(frozen=True)
@@ -53,7 +54,7 @@ def responses(
     criteria: Mapping[str, Sequence[Criterion]],
     *,
     step: int = 1,
-    into: Callable[[NDArray[np.float64]], NDArray[Any]] = np.asarray,
+    into: Callable[[NDArray[np.float64]], NDArray[Any]] | None = None,
     dtype: str = "float32",
 ) -> tuple[list[Shared], NDArray[Any]]:
     """Return the responses of every criterion in every cell.
@@ -66,8 +67,9 @@ def responses(
         Of the plan.
     step : int
         Keep every `step`-th row and column only, beginning at half a step.
-    into : callable
-        Turns responses (0–1, NaN unknown) into what is kept.
+    into : callable, optional
+        Turns responses in 64 bits (0–1, NaN unknown) into what is kept; without it they are kept in 32 bits, worked out by
+        the score's own kernel, which a run has compiled already.
     dtype : str
         Of what is kept.
 
@@ -88,7 +90,8 @@ def responses(
         first = [(-(at - step // 2)) % step for at in (block.row, block.col)]
         target = [(at + k) // step for at, k in zip((block.row, block.col), first, strict=True)]
         for k, one in enumerate(planes):
-            kept = into(response(one.curve, fields[one.field][first[0] :: step, first[1] :: step]))
+            values = fields[one.field][first[0] :: step, first[1] :: step]
+            kept = _alone(one.curve, values) if into is None else into(response(one.curve, values))
             room = out[k, target[0] : target[0] + kept.shape[0], target[1] : target[1] + kept.shape[1]]
             room[...] = kept[: room.shape[0], : room.shape[1]]
 
@@ -98,3 +101,15 @@ def responses(
         for _ in in_order(work, blocks, project.machine.threads):
             pass
     return planes, out
+
+
+def _alone(curve: Curve, values: NDArray[Any]) -> NDArray[np.float32]:
+    """Return responses as the score of a single criterion: the lowest of one response is that response."""
+    return combine(
+        np.asarray(values, dtype=np.float32)[None],
+        [curve],
+        [1.0],
+        exclusion=np.zeros(values.shape, np.uint8),
+        method="lowest",
+        max_unknown_weight=1.0,
+    ).score
