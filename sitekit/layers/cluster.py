@@ -63,7 +63,7 @@ def blocks_on_cluster(
             )
         ) from error
     try:
-        client = Client(address, timeout=_WAIT_S, set_as_default=False)
+        client: Any = Client(address, timeout=_WAIT_S, set_as_default=False)  # type: ignore[no-untyped-call]
     except (OSError, TimeoutError, ValueError) as error:
         raise _fault(
             address, f"no scheduler answers ({error})", "a running dask scheduler", "Check the address."

@@ -13,6 +13,7 @@
 - sea: waves, tide, light and heat on the grid
 - sea_rules: what a plan may not do with tide and heat
 - scout: what divers brought back, put in place of the layers
+- shape_layers: colonies, protected areas and the area of interest on the grid
 - layers: stage 1, every file on one grid
 - judging: what a block of cells is judged by
 - score: stage 2, a score per species and cell
