@@ -64,7 +64,7 @@ class _Lazy(click.Group):
 @click.command(cls=_Lazy, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(__version__, prog_name="sitekit")
 def root() -> None:
-    """From a reef team's files to planting sites, spaced colonies and maps, offline.
+    """From a reef team's files to planting sites, spaced colonies, maps, permit packet and dive sheets, offline.
 
     Start with `sitekit demo`. Planning aid only: not a permit, not for navigation; dive planning belongs to the dive
     supervisor.
