@@ -58,7 +58,7 @@ def audit_permits(project: Path, settings: Settings, written: Written) -> list[F
     findings: list[Finding] = []
     checks: list[tuple[str, Any, bool]] = [
         (CAPS, _caps, any(p.caps for p in settings.permit)),
-        (PERIOD, _period, any(p.planting_from or p.planting_to for p in settings.permit)),
+        (PERIOD, _period, any(p.planting_from or p.valid_from or p.valid_to for p in settings.permit)),
         (REGIONS, _regions, any(p.genet_regions for p in settings.permit) and settings.stock is not None),
         (METHODS, _methods, any(p.methods and p.attachment for p in settings.permit)),
         (GROUND, _ground, any(p.most_area_m2 or p.area_file for p in settings.permit)),
@@ -121,7 +121,7 @@ def _planned(
     return len(rows) if cap.counts == "units" else len(set(zip(rows["species"], rows["genet"], strict=True)))
 
 
-def _period(_: Path, settings: Settings, __: Written) -> Finding:
+def _period(_: Path, settings: Settings, written: Written) -> Finding:
     broken, looked = [], 0
     for permit in settings.permit:
         for day, side in ((permit.planting_from, "begins"), (permit.planting_to, "ends")):
@@ -132,7 +132,16 @@ def _period(_: Path, settings: Settings, __: Written) -> Finding:
                 broken.append(
                     f"{permit.named()}: planting {side} {day}, valid {permit.valid_from or '…'} to {permit.valid_to or '…'}"
                 )
-    return judged(PERIOD, broken, looked, "plan.toml", kept="first and last day of planting", unit="dates")
+    days = written.table("days")
+    for permit in settings.permit:
+        for day in days["date"].dropna() if days is not None else ():
+            looked += 1
+            if (permit.valid_from and str(day) < permit.valid_from.isoformat()) or (
+                permit.valid_to and str(day) > permit.valid_to.isoformat()
+            ):
+                broken.append(f"{permit.named()}: dives are planned on {day}")
+    kept = "first and last day of planting, and each day of the day plan"
+    return judged(PERIOD, broken, looked, f"plan.toml, {SEASON}", kept=kept, unit="dates")
 
 
 def _regions(_: Path, settings: Settings, written: Written) -> Finding:

@@ -36,7 +36,7 @@ def run(project: Project, run_id: str) -> Done:
     ground = read_ground(project)
     crs = ground.grid.crs
     tables = project.season()
-    _check_names(project)
+    check_permits(project)
     first = project.settings.permit[0] if project.settings.permit else None
     datum_name = first.datum if first else "WGS 84"
     datum = office_datum(datum_name)
@@ -79,8 +79,14 @@ def run(project: Project, run_id: str) -> Done:
     return Done(["season.gpkg"], _figures(tables, items, permitted))
 
 
-def _check_names(project: Project) -> None:
-    """Refuse permits that name areas which no layer has."""
+def check_permits(project: Project) -> None:
+    """Refuse permits that name areas which no layer has, an unknown datum or a position that cannot be read.
+
+    Raises
+    ------
+    InputFault
+        Naming each of them.
+    """
     known = {f.name for f in features_of(project) if f.kind == PROTECTED}
     faults = []
     for k, permit in enumerate(project.settings.permit, start=1):
@@ -95,6 +101,10 @@ def _check_names(project: Project) -> None:
             for key, name in named
             if name not in known
         ]
+        try:
+            office_datum(permit.datum)
+        except InputFault as error:
+            faults += error.faults
         for b in permit.buoys:
             try:
                 read_position(b.at, f"permit[{k}].buoys, {b.name}")
@@ -102,6 +112,22 @@ def _check_names(project: Project) -> None:
                 faults += error.faults
     if faults:
         raise InputFault(*faults)
+
+
+def permit_rows(project: Project) -> list[Row]:
+    """Return a row per permit for `check`: how it was understood."""
+    rows: list[Row] = []
+    for k, permit in enumerate(project.settings.permit, start=1):
+        said = [
+            f"{permit.named()}; valid {permit.valid_from or 'any day'} to {permit.valid_to or 'any day'}",
+            f"areas: {', '.join(permit.areas) or 'none named'}; corners in {permit.datum}",
+            *(
+                f"at most {c.most} {c.counts} of {c.species or 'all species'}" + (f" in {c.area}" if c.area else "")
+                for c in permit.caps
+            ),
+        ]
+        rows.append({"layer": f"permit[{k}]", "said": said, "source": permit.authority, "notes": []})
+    return rows
 
 
 def _units_of(outlines: list[Any], tables: dict[str, pd.DataFrame]) -> list[gpd.GeoDataFrame]:

@@ -93,6 +93,7 @@ def packet_of(
         heights=tuple(Height(h.species, h.now_cm, h.later_cm, h.later_years) for h in permit.heights) if permit else (),
         facts=_facts(project, permit),
         materials=_materials(permit),
+        counted=_counted(tables["materials"]),
         monitoring=tuple((m.when, m.what) for m in permit.monitoring) if permit else (),
         conditions=tuple(permit.conditions) if permit else (),
         cautions=cautions,
@@ -231,6 +232,15 @@ def _materials(permit: Permit | None) -> tuple[tuple[str, ...], ...]:
             m.note or "",
         )
         for m in (permit.materials if permit else [])
+    )
+
+
+def _counted(materials: pd.DataFrame) -> tuple[tuple[str, ...], ...]:
+    """Totals of the day plan: the rows without a day."""
+    rows = materials[materials["day"].isna()].to_dict("records")
+    return tuple(
+        (str(r["item"]), f"{r['number']:,.0f}" + (f" {r['unit']}" if r["unit"] else ""), str(r["note"] or ""))
+        for r in rows
     )
 
 

@@ -130,7 +130,7 @@ def check_plan(plan: Path) -> list[dict[str, Any]]:
     InputFault
         With the faults of settings, criteria, sites and stock together, then those of the layers.
     """
-    from sitekit.pipeline import fields, layers, map_scene, sea_rules
+    from sitekit.pipeline import fields, layers, map_scene, outline, sea_rules
     from sitekit.pipeline.beforehand import early_faults
     from sitekit.pipeline.understood import decide_rows
 
@@ -143,12 +143,13 @@ def check_plan(plan: Path) -> list[dict[str, Any]]:
         try:
             figures = layers.run(trial, "check").figures
             rows = [*figures["layers"], *figures["sea"], *map_scene.picture_rows(project)]
+            outline.check_permits(trial)
             sea_rules.refuse_flat_heat(trial, fields.species_criteria(project.settings))
         except InputFault as error:
             faults += [f for f in error.faults if f not in faults]
     if faults:
         raise InputFault(*faults)
-    return [*rows, *_weights_rows(project.settings), *decide_rows(project)]
+    return [*rows, *_weights_rows(project.settings), *decide_rows(project), *outline.permit_rows(project)]
 
 
 def _weights_rows(settings: Settings) -> list[dict[str, Any]]:

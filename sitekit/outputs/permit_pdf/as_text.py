@@ -55,7 +55,12 @@ def permit_table(packet: Packet) -> pd.DataFrame:
                 value = record[column]
                 shown = f"{value:.{decimals[column]}f}" if column in decimals else value
                 rows.append({"table": name, "about": about, "item": column, "value": shown, "unit": units[column]})
-    for kind, lines in (("fact", packet.facts), ("material", packet.materials), ("monitoring", packet.monitoring)):
+    for kind, lines in (
+        ("fact", packet.facts),
+        ("material", packet.materials),
+        ("counted", packet.counted),
+        ("monitoring", packet.monitoring),
+    ):
         rows += [
             {"table": kind, "about": line[0], "item": kind, "value": "; ".join(v for v in line[1:] if v), "unit": ""}
             for line in lines

@@ -98,8 +98,8 @@ class Packet:
         Datum and levels.
     facts : tuple of (str, str)
         What the team states, as label and text.
-    materials, monitoring : tuple of tuple of str
-        Rows of two tables: item, number, stays, removed by, note; when, what.
+    materials, counted, monitoring : tuple of tuple of str
+        Rows of three tables: item, number, stays, removed by, note; item, number, how counted; when, what.
     conditions, cautions, notes : tuple of str
         Sentences; `notes` say what this copy leaves out.
     changed : tuple of (str, shape or None, shape or None)
@@ -139,6 +139,7 @@ class Packet:
     heights: tuple[Height, ...] = ()
     facts: tuple[tuple[str, str], ...] = ()
     materials: tuple[tuple[str, ...], ...] = ()
+    counted: tuple[tuple[str, ...], ...] = ()
     monitoring: tuple[tuple[str, ...], ...] = ()
     conditions: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()

@@ -52,6 +52,9 @@ def table_blocks(packet: Packet, room: float, *, corners_of: Sequence[str]) -> l
         table("Distance from each area to the nearest of each kind, on the ellipsoid", *_distances(packet))
     if not packet.scout:
         table("What is brought to the bottom, what stays, what is removed by when", *_materials(packet))
+        if packet.counted:
+            table("Counts of the day plan, spares included", [Column("item", 1.6), Column("number", 0.8, "right"),
+                  Column("how counted", 4)], list(packet.counted))  # fmt: skip
         buoys = [m for m in packet.marks if m.kind == "buoy"]
         if buoys:
             table("Marker buoys", [Column("buoy", 1), Column("position", 2.4), Column("what", 3)],

@@ -80,7 +80,12 @@ def _texts(packet: Packet) -> Iterator[tuple[str, object]]:
         for column in columns:
             for value in dict.fromkeys(frame[column].tolist()) if len(frame) else ():
                 yield f"{where}, {column}", value
-    for kind, rows in (("materials", packet.materials), ("monitoring", packet.monitoring), ("facts", packet.facts)):
+    for kind, rows in (
+        ("materials", packet.materials),
+        ("materials", packet.counted),
+        ("monitoring", packet.monitoring),
+        ("facts", packet.facts),
+    ):
         yield from ((kind, cell) for row in rows for cell in row)
     yield from (("conditions", c) for c in (*packet.conditions, *packet.notes, *packet.small_print, packet.amends))
     yield from ((m.kind, m.name) for m in packet.marks)
