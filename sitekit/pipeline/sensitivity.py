@@ -158,7 +158,7 @@ class _Judged:
             best_pct=wanted.best_pct,
         )
         rows = [
-            self._row("weight", one.name, f"left out; weight {share[k]:.3g} doubled", effect, labels)
+            self._row("weight", one.name, f"left out; its weight of {100 * share[k]:.0f} % doubled", effect, labels)
             | {"weight": float(share[k]), "weight_low": float(low[k]), "weight_high": float(high[k])}
             for k, (one, effect) in enumerate(zip(self.rows, found, strict=True))
         ]
