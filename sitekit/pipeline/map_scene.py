@@ -141,6 +141,7 @@ def map_scene(
         fictional=settings.plan.fictional,
         stamps=(*(("PUBLIC COPY",) if public else ()), *stamps(tables)),
         sources=tuple(sources()[k].line() if k in sources() else k for k in cited),
+        notation=settings.outputs.coordinates,
         cautions=cautions,
         notes=tuple(notes),
     )

@@ -134,11 +134,12 @@ def test_small_and_empty_scenes_open(opened: Any) -> None:
 
 def test_a_plan_across_180_degrees_opens(opened: Any) -> None:
     """The cursor would read 181° E."""
-    page = opened(made.scene(made.grid(50, 300, 1000.0, epsg=32601, west=100_000.0)))
+    page = opened(made.scene(made.grid(50, 300, 1000.0, epsg=32601, west=100_000.0), notation="DMS"))
     page.mouse.move(400, 300)
     page.mouse.move(405, 300)
     longitude = page.locator("#sk-position").inner_text().split(", ")[1]
     assert 177 <= int(longitude[:3]) < 180
+    assert "″" in longitude
     assert _quiet(page)
 
 

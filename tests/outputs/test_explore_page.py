@@ -11,9 +11,10 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from pyproj import Transformer
+from pyproj import CRS, Transformer
 
 from sitekit.errors import InputFault
+from sitekit.layers.grid import Grid
 from sitekit.outputs.explore_page.coding import LEVELS, UNKNOWN, ZERO, decode, encode
 from sitekit.outputs.explore_page.pack import pack_cells, unpack_cells
 from sitekit.outputs.explore_page.write import _net, explore_page, toml_text, write_explore
@@ -86,6 +87,14 @@ def test_cells_turn_into_degrees_within_a_centimetre() -> None:
     x, y = west + (east - west) * 9.5 / 16, north - (north - south) * 4.5 / 16
     want, _ = Transformer.from_crs(scene.grid.crs, 4326, always_xy=True).transform(x, y)
     assert abs(lon[4:6, 9:11].mean() - want) * 111_000 < 0.01
+
+
+def test_degrees_run_on_across_180() -> None:
+    """Halfway between 179° E and 179° W the page would tell 0°."""
+    grid = Grid(CRS.from_epsg(32601), 100_000.0, 1_900_000.0, 1000.0, (120, 160))
+    lon = np.reshape(_net(made.scene(grid=grid, candidates=None, sites=None))["lon"], (17, 17))
+    assert lon.min() < 180 < lon.max()
+    assert np.abs(np.diff(lon, axis=1)).max() < 0.2
 
 
 def test_same_scene_same_page(tmp_path: Path) -> None:

@@ -118,6 +118,8 @@ class MapScene:
         Made-up data: a ribbon says so.
     stamps : tuple of str
         Further ribbons, e.g. that a chosen site has not been scouted.
+    notation : str
+        `DD`, `DDM` or `DMS`: how the cursor's position reads on opening.
     sources, cautions, notes : tuple of str
         Printed with the map; notes tell what was coarsened or left out of a public copy.
 
@@ -149,6 +151,7 @@ class MapScene:
     scout: bool = False
     fictional: bool = False
     stamps: tuple[str, ...] = ()
+    notation: str = "DDM"
     sources: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()

@@ -100,6 +100,7 @@ def map_page(scene: MapScene) -> str:
         "north": screen.north,
         "cell": screen.cell,
         "scout": scene.scout,
+        "notation": scene.notation.lower(),
         "relief": None if relief is None else {"legend": relief.legend, "interval": scene.contour_interval_m},
         "photo": photo is not None,
         "rasters": [_raster(i, scene, overlay, screen.cell) for i, overlay in enumerate(rasters)],

@@ -5,7 +5,7 @@ sitekit.start = (map, pictures) => {
   const layers = sitekit.unpack.layers(data), colonies = sitekit.unpack.colonies(data.colonies, data);
   const first = data.rasters.length ? 0 : -1;
   const state = sitekit.state = {
-    map, layers, colonies, pictures, relief: data.relief, reasons: data.reasons, rasters: data.rasters, distinct: data.classes.length, only: null, measuring: false,
+    map, layers, colonies, pictures, relief: data.relief, reasons: data.reasons, rasters: data.rasters, distinct: data.classes.length, only: null, measuring: false, notationFirst: data.notation,
     shown: { raster: first, opacity: first < 0 ? 1 : data.rasters[0].opacity, under: data.photo ? "photo" : data.relief ? "relief" : "", hatch: true, colonies: true, labels: true,
       by: colonies.count && new Set(colonies.genets.map((g) => g[0])).size > 1 ? "species" : "genet" },
     perMetre: () => 256 * 2 ** map.getZoom() / (2 * Math.PI * sitekit.geodesy.RADIUS),

@@ -12,6 +12,7 @@ sitekit.tools = (() => {
   function cursor(map, state) {
     const out = $("sk-position"), pick = $("sk-notation");
     let last = null;
+    pick.value = state.notationFirst;
     const tell = () => { if (last) { out.textContent = sitekit.geodesy.position(last.lng, last.lat, pick.value); } };
     map.on("mousemove click", (event) => { last = event.latlng; tell(); });
     map.on("moveend", () => { if (document.activeElement === map.getContainer()) { last = map.getCenter(); tell(); } });
