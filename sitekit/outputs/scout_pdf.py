@@ -293,6 +293,6 @@ def _foot(pen: Pen, book: ScoutBook, left: float, right: float, top: float, numb
     fit = fitted(said, (right - left - 130, 36), sizes=(6.5, 6, 5.5, 5), where="foot of the form")
     pen.lines(left, top, fit)
     pen.text(right, top - 7, f"page {number} of {total}", 8, align="right", bold=True)
-    fit = fitted(f"{book.plan}; {book.date}; run {book.run_id}", (124, 24), sizes=(6.5, 6, 5.5, 5), where="plan.name")
-    for k, line in enumerate(fit.lines):
-        pen.text(right, top - 17 - 8 * k, line, fit.size, align="right")
+    fit = fitted(book.plan, (124, 16), sizes=(6.5, 6, 5.5, 5), where="plan.name")
+    for k, line in enumerate((*fit.lines, f"{book.date}, run {book.run_id}")):
+        pen.text(right, top - 16 - 7.5 * k, line, fit.size, align="right")
