@@ -145,8 +145,8 @@ def distance_against_scipy(side):
     return scipy_s / mine_s, equal
 
 
-def file_pass(cells, folder):
-    """A score pass from file to file; returns seconds and the peak memory of the process so far [GB]."""
+def file_pass(cells, folder, threads=THREADS, scheduler=None):
+    """A score pass from file to file; returns seconds, the peak memory of the process so far [GB], and a hash."""
     side = math.isqrt(cells)
     grid = Grid(CRS.from_epsg(32620), 300_000.0, 2_500_000.0, 1.0, (side, side))
     tile = bottom(2048)
@@ -180,14 +180,45 @@ def file_pass(cells, folder):
     }
     begin = time.perf_counter()
     run_blocks(
-        grid, {"depth": Input(source)}, outputs, work, halo=halo, threads=THREADS, memory_gb=0.6, overviews=False
+        grid,
+        {"depth": Input(source)},
+        outputs,
+        work,
+        halo=halo,
+        threads=threads,
+        memory_gb=0.6,
+        overviews=False,
+        scheduler=scheduler,
     )
     seconds = time.perf_counter() - begin
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
     print(f"score pass {side}²: {seconds:.1f} s, {side * side / seconds / 1e6:.1f} Mcell/s, peak {peak:.2f} GB")
+    digest = hashlib.sha256()
+    for output in outputs.values():
+        with output.path.open("rb") as file:
+            while piece := file.read(1 << 24):
+                digest.update(piece)
     for path in (source, *(o.path for o in outputs.values())):
         path.unlink()
-    return seconds, peak
+    return seconds, peak, digest.hexdigest()
+
+
+def same_on_a_cluster(side, folder):
+    """Whether 1 thread, 2 threads and two dask workers write the same bytes; their time against 2 threads."""
+    from tests.layers.test_cluster import Cluster
+
+    cells = side * side
+    _, _, one = file_pass(cells, folder, threads=1)
+    seconds, _, two = file_pass(cells, folder)
+    cluster = Cluster(folder, workers=2)
+    try:
+        file_pass(1_000_000, folder, scheduler=cluster.address)  # the workers load and compile
+        far_s, _, far = file_pass(cells, folder, scheduler=cluster.address)
+    finally:
+        cluster.stop()
+    equal = one == two == far
+    print(f"two dask workers {side}²: {far_s:.1f} s, {far_s / seconds:.1f} times two threads, equal bytes: {equal}")
+    return far_s / seconds, equal
 
 
 def main(short=False, billion=False):
@@ -196,16 +227,18 @@ def main(short=False, billion=False):
     if billion:  # first, so that the peak is that of the passes
         with tempfile.TemporaryDirectory(prefix="sitekit-bench-") as folder:
             file_pass(1_000_000, Path(folder))
-            small, _ = file_pass(100_000_000, Path(folder))
-            large, high = file_pass(1_000_000_000, Path(folder))
+            small, _, _ = file_pass(100_000_000, Path(folder))
+            large, high, _ = file_pass(1_000_000_000, Path(folder))
         print(f"10⁹ against 10⁸ cells: {large / small:.1f} times the time")
         reached = large / small <= 14 and high <= 0.8 and 1000 / large >= 35
     ratios, worst = pass_against_plain(700 if short else 4000, (5, 25) if short else (5, 25, 50))
     equal = blocks_equal(600 if short else 6000)
     times, exact = distance_against_scipy(600 if short else 4000)
+    with tempfile.TemporaryDirectory(prefix="sitekit-bench-") as folder:
+        far, same = (1.0, True) if short else same_on_a_cluster(6000, Path(folder))
     if not short:
-        reached = reached and min(ratios) >= 8 and float(np.mean(ratios)) >= 10 and times >= 10
-    reached = reached and equal and exact and worst <= 1e-4
+        reached = reached and min(ratios) >= 8 and float(np.mean(ratios)) >= 10 and times >= 10 and far <= 2
+    reached = reached and equal and exact and same and worst <= 1e-4
     result = {
         "least_ratio": round(min(ratios), 1),
         "mean_ratio": round(float(np.mean(ratios)), 1),
@@ -213,6 +246,8 @@ def main(short=False, billion=False):
         "blocks_equal_whole": equal,
         "distance_ratio": round(times, 1),
         "distance_equal": exact,
+        "cluster_time": round(far, 2),
+        "cluster_equal": same,
         "reached": bool(reached),
     }
     for key, value in result.items():
