@@ -94,7 +94,8 @@ def place(
     Notes
     -----
     Planned with 1 µm more than asked, so that rounding of coordinates never breaks the separation. On open bottom the
-    densest layout is the hexagonal lattice, 2 / (√3 d²) points per area (Fejes Tóth 1940, recalled) [source key: fejes-toth-1940].
+    densest layout is the hexagonal lattice, 2 / (√3 d²) points per area (Fejes Tóth 1940, recalled)
+    [source key: fejes-toth-1940].
     """
     centres = np.zeros((0, 2)) if clear_points is None else np.asarray(clear_points, np.float64).reshape(-1, 2)
     radii = np.zeros(len(centres)) if clear_radii_m is None else np.asarray(clear_radii_m, np.float64)

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import ndimage
@@ -44,14 +45,15 @@ def outlines(plots):
 def exact_share(bottom, outline):
     """Area of allowed cells under an outline, cell by cell, by polygon clipping."""
     west, south, east, north = outline.bounds
-    area = 0.0
-    for row in range(math.floor(bottom.north_m - north), math.ceil(bottom.north_m - south)):
-        for column in range(math.floor(west - bottom.west_m), math.ceil(east - bottom.west_m)):
-            inside = 0 <= row < bottom.allowed.shape[0] and 0 <= column < bottom.allowed.shape[1]
-            if inside and bottom.allowed[row, column]:
-                x, y = bottom.west_m + column, bottom.north_m - row
-                area += outline.intersection(Polygon([(x, y), (x + 1, y), (x + 1, y - 1), (x, y - 1)])).area
-    return area / outline.area
+    row, column = np.mgrid[
+        math.floor(bottom.north_m - north) : math.ceil(bottom.north_m - south),
+        math.floor(west - bottom.west_m) : math.ceil(east - bottom.west_m),
+    ]
+    rows, columns = bottom.allowed.shape
+    inside = (row >= 0) & (row < rows) & (column >= 0) & (column < columns)
+    inside &= bottom.allowed[row.clip(0, rows - 1), column.clip(0, columns - 1)]
+    x, y = bottom.west_m + column[inside], bottom.north_m - row[inside]
+    return shapely.area(shapely.intersection(outline, shapely.box(x, y - 1, x + 1, y))).sum() / outline.area
 
 
 @pytest.fixture(scope="module")
