@@ -81,7 +81,14 @@ def scene(at: Grid | None = None, *, colonies: int = 600, text: str = "", **chan
         "depth": depth,
         "rasters": (
             RasterLayer(
-                "score_APAL", "Score, APAL" + text, "0–1", score, edges=(0, 0.2, 0.4, 0.6, 0.8, 1.0), reasons="APAL"
+                "score_APAL",
+                "Score, APAL" + text,
+                "0–1" + text,
+                score,
+                edges=(0, 0.2, 0.4, 0.6, 0.8, 1.0),
+                reasons="APAL",
+                note=text,
+                group="APAL" + text,
             ),
             RasterLayer(
                 "limiting_APAL",
@@ -156,6 +163,8 @@ def scene(at: Grid | None = None, *, colonies: int = 600, text: str = "", **chan
         ),
         "colonies": planted,
         "fictional": True,
+        "stamps": ("NOT SCOUTED: WS" + text,) if text else (),
+        "notes": (text,) if text else (),
         "sources": ("Horn, B. K. P. (1981), Hill shading and the reflectance map." + text,),
         "cautions": ("Not a permit. Not for navigation." + text, "Depths ± 0.5 m; positions ± 5 m."),
     }
