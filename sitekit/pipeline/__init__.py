@@ -65,6 +65,7 @@
 - scout_files: what a team takes along to look at the sites
 - beforehand: faults that can be seen before the long work
 - stages: the list, and the run
+- sea_values: what the sea is like at one cell
 - explained: what an explanation of a place holds, and its lines
 - explain: why a place has the score it has
 - explore: the page on which planners try weights

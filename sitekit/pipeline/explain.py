@@ -26,6 +26,7 @@ from sitekit.pipeline.fields import RASTERS, Ground, field_units, read_ground, s
 from sitekit.pipeline.judging import BlockJudge
 from sitekit.pipeline.places import named_places, position_of, site_places
 from sitekit.pipeline.project import Project, open_project
+from sitekit.pipeline.sea_values import sea_at
 from sitekit.pipeline.stages import stale_stages
 from sitekit.season.plan_tables import read_table
 from sitekit.sites.codes import nearest_names
@@ -187,6 +188,7 @@ def _explained(
         _constraints(project, shapely.box(*centre.bounds)),
         tuple(species),
         settings.plan.fictional,
+        sea_at(project, cell),
     )
 
 

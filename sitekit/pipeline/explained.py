@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from sitekit.base.sources import sources
+from sitekit.pipeline.sea_values import SeaValue
 from sitekit.suitability.explain import Answer, Explanation
 
 
@@ -68,6 +69,8 @@ class PlaceExplained:
         In the order of the plan.
     fictional : bool
         Whether the plan is made up.
+    sea : tuple of SeaValue
+        Tide, waves, light and heat of the cell.
     """
 
     asked: str
@@ -86,6 +89,7 @@ class PlaceExplained:
     constraints: tuple[str, ...]
     species: tuple[SpeciesHere, ...]
     fictional: bool
+    sea: tuple[SeaValue, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """Return everything JSON-like, each source with its citation."""
@@ -114,6 +118,8 @@ def lines_of_explanation(place: PlaceExplained) -> list[str]:
     lines.append("protected areas here: " + ("; ".join(place.protected) or "none"))
     if place.constraints:
         lines.append("keep clear: " + "; ".join(place.constraints))
+    if place.sea:
+        lines += ["tide, waves, light, heat:", *(f"  {value.line()}" for value in place.sea)]
     for one in place.species:
         lines += ["", *_species_lines(one)]
     cited = {a.source: a.verified for one in place.species for a in one.cell.answers}

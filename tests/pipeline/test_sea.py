@@ -17,6 +17,7 @@ from sitekit.pipeline.fields import SEA_FILE, SEA_RASTER
 from sitekit.pipeline.project import Machine, Project
 from sitekit.pipeline.report import check_lines
 from sitekit.pipeline.sea_inputs import read_sea_inputs
+from sitekit.pipeline.sea_values import sea_at
 from sitekit.pipeline.shelter import shelter_rows
 from sitekit.season.settings import settings_from
 from sitekit.suitability.exclusions import UNWORKABLE
@@ -255,6 +256,21 @@ def test_heat_on_several_pixels_is_spread_by_place_and_may_rank(make, tmp_path):
     assert "Kelvin was brought to °C" in lines
     assert "Longitudes of 0 to 360" in lines or "pixels touch the grid" in lines
     score.run(project, "x")
+
+
+def test_explain_lists_the_sea_of_a_cell(make):
+    """The wave height of a neighbour, or a calm where nothing is known, would be told."""
+    project = make()
+    layers.run(project, "x")
+    held = bands(project)
+    found = {v.field: v for v in sea_at(project, (31, 44))}
+    for name, values in held.items():
+        assert found[name].value == pytest.approx(float(values[31, 44]))
+    assert found["dhw_weeks"].everywhere
+    assert not found["wave_height_m"].everywhere
+    on_land = {v.field: v for v in sea_at(project, (31, 2))}
+    assert on_land["wave_height_m"].value is None
+    assert on_land["wave_height_m"].line().startswith("wave_height_m: unknown (")
 
 
 def test_threads_do_not_change_a_byte(make):
