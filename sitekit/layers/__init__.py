@@ -4,6 +4,17 @@
 - tiled: rasters read and written by window
 - cluster: the same blocks on a cluster of workers
 - blocks: rasters of any size, tile by tile, in threads
+- columns: names of columns that are understood, with their units
+- xml_tree: an XML text as a tree, entities refused
+- zipped: archives opened within limits
+- cells: a table's header found, its rows with their lines
+- text_rows: tables as text, any separator
+- sheet_cells: the cells of one sheet of a spreadsheet
+- sheet_rows: spreadsheets, the sheet found
+- rows: tables of any kind
+- coordinates: where the rows of a table lie
+- waypoints: waypoints of GPX, placemarks of KML
+- vector_file: any file of shapes
 - vertical: sign, unit and datum of depths
 - source_raster: a raster as somebody made it, read by window
 - sampling: values of a source at the centres of grid cells
@@ -13,6 +24,8 @@
 - substrate: bottom types mapped to the classes of the standard
 - shapes: areas, lines and points as somebody drew them
 - protected: areas with a rule each
+- aliases: partners' names for species and genets
+- depth_units: depths read beside mapped ones, feet found
 - points: existing colonies
 - sea_tables: wind, swell and tide as columns of numbers
 - series: temperatures, daily or monthly, gaps told
