@@ -237,6 +237,36 @@ def test_work_areas_stay_inside_the_permitted_outlines(reef: Path) -> None:
     assert packet.areas["whole"].all()
 
 
+def test_areas_to_scout_are_drawn_without_plots(demo: Ran) -> None:
+    """A coarse map holds no plot: an outline with plots in it would be planted off the map unseen."""
+    project = Project(demo.folder, read_settings(demo.folder / "plan.toml"))
+    tables = project.season()
+    crs = tables["candidates"].crs
+    none = {n: tables[n].iloc[:0] for n in ("plots", "colonies", "allotment")}
+    project.write_season({**tables, **none}, crs)
+    ground = dataclasses.replace(read_ground(project), scout=True, scout_reason="the bottom was mapped at 50 m")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(outline, "read_ground", lambda _: ground)
+        outline.run(project, "test0000")
+    packet = packet_of(project, ground, project.season(), "test0000", CAUTIONS)
+    assert packet.stamps[0] == "AREAS TO SCOUT"
+    outlines = dict(zip(tables["candidates"]["candidate"], tables["candidates"].geometry, strict=True))
+    assert 0 < len(packet.areas) <= 20
+    for shape, due in zip(packet.areas.geometry, outlines.values(), strict=False):
+        assert shape.buffer(0.2).contains(due)
+    data, _ = packet_bytes(packet)
+    assert page_faults(data) == []
+    pages = page_texts(data)
+    assert all("AREAS TO SCOUT" in page for page in pages)
+    assert not any("planted plot" in page for page in pages)
+
+
+def test_check_says_how_permits_were_understood(demo: Ran) -> None:
+    """A cap read as another number is found on the day of the inspection."""
+    rows = outline.permit_rows(Project(demo.folder, read_settings(demo.folder / "plan.toml")))
+    assert "at most 200 fragments of APAL" in rows[0]["said"]
+
+
 def test_names_that_no_layer_has_are_refused(demo: Ran) -> None:
     """A permit for an area spelt wrongly opens nothing."""
     with pytest.raises(InputFault, match=r"permit\[1\].areas: 'Tarowenne Park' is no protected area of the plan"):
