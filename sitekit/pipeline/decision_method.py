@@ -61,6 +61,11 @@ def criteria_section(project: Project) -> Section:
     return Section("Criteria, weights and exclusions", parts)
 
 
+def records(frame: pd.DataFrame) -> list[Any]:
+    """Return the rows of a table, columns as attributes."""
+    return list(frame.itertuples())
+
+
 def source_line(key: str) -> str:
     """Return the citation of a source key, or the team's own words as they stand."""
     known = sources()
@@ -125,7 +130,7 @@ def sensitivity_section(project: Project, tables: Tables, pictures: Mapping[str,
         fragile = own[own["fragile"]]
         said = ", ".join(
             f"{names[str(r.candidate)]} (rank {r.rank}, {r.rank_low} to {r.rank_high}; falls with {r.holds_not_under})"
-            for r in fragile.itertuples()
+            for r in records(fragile)
         )
         parts.append(f"Fragile for {species.code}: {said or 'none'}.")
         shown = shown_ranks(tables, species.code)
@@ -152,7 +157,7 @@ def sensitivity_section(project: Project, tables: Tables, pictures: Mapping[str,
                         bool(r.fragile),
                         r.holds_not_under,
                     )
-                    for r in shown.itertuples()
+                    for r in records(shown)
                 ],
                 (None, 0, None, None, 0, 0, None, None),
             )
@@ -170,7 +175,7 @@ def sensitivity_section(project: Project, tables: Tables, pictures: Mapping[str,
                         names.get(str(r.candidate_most), r.candidate_most),
                         100 * r.best_changed,
                     )
-                    for r in moves.itertuples()
+                    for r in records(moves)
                 ],
                 (None, None, 1, 0, None, 0),
                 f"One change at a time, {species.code}:",
@@ -186,7 +191,7 @@ def _to(low: Any, high: Any) -> str | None:
 def names_of(tables: Tables) -> dict[str, str]:
     """Return candidate -> what people call it: label, site code, nearest name."""
     found = {}
-    for row in tables["candidates"].itertuples():
+    for row in records(tables["candidates"]):
         site = "" if pd.isna(row.site) else f" {row.site}"
         near = "" if pd.isna(row.nearest_name) else f", {row.nearest_name}" if site else f", near {row.nearest_name}"
         found[str(row.candidate)] = f"{row.candidate}{site}{near}"
@@ -216,7 +221,7 @@ def rank_ranges(tables: Tables, species: str) -> list[RankRange]:
             bool(r.fragile),
             r.candidate in chosen,
         )
-        for r in shown_ranks(tables, species).itertuples()
+        for r in records(shown_ranks(tables, species))
     ]
 
 

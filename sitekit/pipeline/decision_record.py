@@ -19,6 +19,7 @@ from sitekit.pipeline.decision_method import (
     criteria_section,
     names_of,
     rank_ranges,
+    records,
     sensitivity_section,
     sources_section,
 )
@@ -84,8 +85,7 @@ def write_decision_files(
     if len(curve):
         gain = "decision_gain.svg"
         points = [
-            GainPoint(float(r.share_pct), float(r.suitability), int(r.units), _many(r.sites))
-            for r in curve.itertuples()
+            GainPoint(float(r.share_pct), float(r.suitability), int(r.units), _many(r.sites)) for r in records(curve)
         ]
         write_text(project.target(gain), gain_chart("Gain against budget", points, _stamp(project, run_id)))
         files.append(gain)
@@ -147,7 +147,7 @@ def _short(project: Project, ground: Ground, tables: Tables) -> Section:
     units = ", ".join(f"{n} {code}" for code, n in handed.items())
     wanted = ", ".join(f"{n} {code}" for code, n in project.settings.spacing.numbers.items())
     lines = [
-        f"Chosen: {', '.join(called(r) for r in chosen.itertuples())}. Handed out: {units or 'nothing'} units"
+        f"Chosen: {', '.join(called(r) for r in records(chosen))}. Handed out: {units or 'nothing'} units"
         + (f"; wanted: {wanted}." if wanted else ".")
     ]
     held = tables["held_back"]
@@ -157,9 +157,9 @@ def _short(project: Project, ground: Ground, tables: Tables) -> Section:
             + rule_words(held.iloc[0]["rule"])
             + f": without that {held.iloc[0]['gain_pct']:.1f} % more."
         )
-    dry = [called(r) for r in chosen.itertuples() if not r.scouted]
+    dry = [called(r) for r in records(chosen) if not r.scouted]
     lines.append("NOT SCOUTED, nobody has looked: " + ", ".join(dry) + "." if dry else "Every chosen site was scouted.")
-    pilots = [called(r) for r in chosen.itertuples() if r.verdict == "pilot"]
+    pilots = [called(r) for r in records(chosen) if r.verdict == "pilot"]
     if pilots:
         most = project.settings.choose.pilot_units
         lines.append(f"Pilots of at least {PILOT_LEAST_YEARS} year, at most {most} units: {', '.join(pilots)}.")
@@ -169,7 +169,7 @@ def _short(project: Project, ground: Ground, tables: Tables) -> Section:
         names = names_of(tables)
         lines.append(
             "Ranks high only under the chosen weights: "
-            + ", ".join(f"{names[str(r.candidate)]} for {r.species}" for r in fragile.itertuples())
+            + ", ".join(f"{names[str(r.candidate)]} for {r.species}" for r in records(fragile))
             + "."
         )
     use = tables["budget_use"]
@@ -221,7 +221,7 @@ def _compared(tables: Tables) -> Section:
                     r.unknown_pct,
                     r.protected,
                 )
-                for r in shown.itertuples()
+                for r in records(shown)
             ],
             (None, 0, None, 2, 0, None, 1, None),
         ),
@@ -264,7 +264,7 @@ def _compared(tables: Tables) -> Section:
                         if pd.isna(r.distance_m)
                         else f"none, nearest {r.distance_m:.0f} m off",
                     )
-                    for r in places.itertuples(index=False)
+                    for r in records(places)
                 ],
                 (None, None, None, 0, 2, 1, None, None),
                 "Named places, scored by the same rule:",
@@ -277,7 +277,7 @@ def _unknown(project: Project, ground: Ground, tables: Tables, ways: Sequence[st
     sites, settings = tables["sites"], project.settings
     chosen = sites[sites["chosen"]]
     lines = []
-    for r in chosen.itertuples():
+    for r in records(chosen):
         given = json.loads(r.answers) if r.answers else {}
         silent = [k for k, a in given.items() if a["answer"] == "unknown"]
         if silent:
@@ -287,7 +287,7 @@ def _unknown(project: Project, ground: Ground, tables: Tables, ways: Sequence[st
     shares = tables["candidates"].set_index("candidate")["unknown_pct"]
     lines += [
         f"{r.site}: {shares[r.candidate]:.1f} % of the weight rests on unknown values"
-        for r in chosen.itertuples()
+        for r in records(chosen)
         if shares[r.candidate] > 0.05
     ]
     if not settings.question:

@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 
 from sitekit.outputs.decision import Picture, Rows, Section
-from sitekit.pipeline.decision_method import Tables, source_line
+from sitekit.pipeline.decision_method import Tables, records, source_line
 from sitekit.pipeline.project import Project
 from sitekit.pipeline.weighing import asked_questions
 from sitekit.sites.cost import published_ranges
@@ -47,7 +47,7 @@ def answers_section(project: Project, tables: Tables) -> Section:
             ],
         )
     rows = []
-    for r in sites[sites["coded"]].itertuples():
+    for r in records(sites[sites["coded"]]):
         given = json.loads(r.answers) if r.answers else {}
         for key, words in asked.items():
             a = given.get(key, {})
@@ -62,7 +62,7 @@ def answers_section(project: Project, tables: Tables) -> Section:
                     a.get("note") or None,
                 )
             )
-    verdicts = [f"{r.site}: {r.verdict}" for r in sites[sites["coded"]].itertuples() if not pd.isna(r.verdict)]
+    verdicts = [f"{r.site}: {r.verdict}" for r in records(sites[sites["coded"]]) if not pd.isna(r.verdict)]
     return Section(
         "Go/no-go questions",
         [
@@ -117,7 +117,7 @@ def chosen_section(project: Project, tables: Tables) -> Section:
                     r.harbour_m,
                     _seen(r),
                 )
-                for r in chosen.itertuples()
+                for r in records(chosen)
             ],
             (None, None, 0, 1, 1, 0, 0, 0, None),
             "Chosen:",
@@ -127,7 +127,7 @@ def chosen_section(project: Project, tables: Tables) -> Section:
     parts.append(
         Rows(
             ("site", "why not", "scouted"),
-            [(called(r), r.reason, _seen(r)) for r in coded.itertuples()],
+            [(called(r), r.reason, _seen(r)) for r in records(coded)],
             (None, None, None),
             "Rejected, with a site code:",
         )
@@ -166,7 +166,7 @@ def chosen_section(project: Project, tables: Tables) -> Section:
                         r.colonies,
                         r.also_for,
                     )
-                    for r in areas.itertuples()
+                    for r in records(areas)
                 ],
                 (None, None, 0, None, None, 0, 0, None),
                 "Areas to compare with, to stay unplanted:",
@@ -196,7 +196,7 @@ def budget_section(project: Project, tables: Tables, gain: str | None) -> Sectio
             ("limit", "there is", "used", "used [%]", "unit"),
             [
                 (limit_words(r.limit), f"{r.amount:,.6g}", f"{r.used:,.1f}", r.used_pct, r.unit)
-                for r in tables["budget_use"].itertuples()
+                for r in records(tables["budget_use"])
             ],
             (None, None, None, 0, None),
         ),
@@ -240,7 +240,7 @@ def budget_section(project: Project, tables: Tables, gain: str | None) -> Sectio
                         r.boat_days,
                         r.money,
                     )
-                    for r in others.itertuples()
+                    for r in records(others)
                 ],
                 (None, None, None, None, 1, 1, 0, 0, 1, 0),
                 "The choice and the next-best ones, each another set of sites:",
@@ -257,7 +257,7 @@ def budget_section(project: Project, tables: Tables, gain: str | None) -> Sectio
                 ("share of the budget [%]", "suitability", "units", "sites"),
                 [
                     (r.share_pct, r.suitability, r.units, r.sites if not pd.isna(r.sites) else "nothing fits")
-                    for r in curve.itertuples()
+                    for r in records(curve)
                 ],
                 (0, 1, 0, None),
             )
@@ -296,7 +296,7 @@ def _held_back(tables: Tables) -> list[Any]:
     return [
         Rows(
             ("limit or rule", "the plan would give more by [%]"),
-            [(rule_words(str(r.rule)), r.gain_pct) for r in rows.itertuples()],
+            [(rule_words(str(r.rule)), r.gain_pct) for r in records(rows)],
             (None, 1),
             "What holds the plan back, each lifted alone:",
         )
@@ -327,7 +327,7 @@ def looked_section(tables: Tables) -> Section:
         )
     rows = [
         (r.site, r.date, r.observer, r.charted_depth_m, r.bottom, r.macroalgae_pct, r.go, r.changed, r.note)
-        for r in forms.itertuples()
+        for r in records(forms)
     ]
     parts: list[Any] = [
         Rows(
@@ -340,7 +340,7 @@ def looked_section(tables: Tables) -> Section:
     if len(wrong):
         parts.append(
             "Forms with a code the plan does not have, kept and not used: "
-            + ", ".join(f"line {r.line}, {r.site or 'no code'}" for r in wrong.itertuples())
+            + ", ".join(f"line {r.line}, {r.site or 'no code'}" for r in records(wrong))
             + "."
         )
     return Section("Scouting", parts)
@@ -357,7 +357,7 @@ def stock_section(tables: Tables) -> Section:
     parts: list[Any] = [
         Rows(
             ("site", "species", "units", "genets"),
-            [(r.site, r.species, r.units, r.genets) for r in by_site.itertuples()],
+            [(r.site, r.species, r.units, r.genets) for r in records(by_site)],
             (None, None, 0, 0),
             "Handed out (allotment.csv has every genet):",
         )
@@ -371,7 +371,7 @@ def stock_section(tables: Tables) -> Section:
         parts.append(
             Rows(
                 ("species", "units", "fragments", "genets", "goes", "why"),
-                [(r.species, r.units, r.fragments, r.genets, r.goes, r.reason) for r in groups.itertuples()],
+                [(r.species, r.units, r.fragments, r.genets, r.goes, r.reason) for r in records(groups)],
                 (None, 0, 0, 0, None, None),
                 "Left over:",
             )
@@ -382,7 +382,7 @@ def stock_section(tables: Tables) -> Section:
         parts.append(
             Rows(
                 ("site", "species", "units", "why"),
-                [(r.site, r.species, r.number, r.reason) for r in groups.itertuples()],
+                [(r.site, r.species, r.number, r.reason) for r in records(groups)],
                 (None, None, 0, None),
                 "Asked for and not planned:",
             )
