@@ -38,6 +38,7 @@
 - pins: plots follow their pins
 - control_plots: unplanted plots in the areas found for them
 - place: stage 6, where each unit stands
+- tides: heights of tide for dives and sheets
 - work_outlines: outlines whose corners are the printed ones
 - permit_checks: the plan beside what each permit allows, and what each work area meets
 - permit_texts: text blocks for forms, a text per figure, what is still open
@@ -45,7 +46,6 @@
 - outline: stage 8, work areas, rules and what the permit packet says
 - shelter: how each site lies to the wind
 - crew: the team's figures as rates: gas, table, boat
-- tides: heights of tide for dives and sheets
 - sheet_facts: waypoints, heads of sheets, letters, stretches of tape
 - day_rows: a queue of days as tables
 - fieldwork: waypoints and sheets; days, dives, harvests, materials

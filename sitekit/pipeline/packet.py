@@ -24,6 +24,7 @@ from sitekit.pipeline.amendments import changed_outlines, earlier_season
 from sitekit.pipeline.bottoms import read_colonies
 from sitekit.pipeline.fields import Ground, raster
 from sitekit.pipeline.keep_clear import COASTLINE, CONSTRAINTS, read_drawn
+from sitekit.pipeline.permit_texts import water_levels
 from sitekit.pipeline.project import Project
 from sitekit.pipeline.work_outlines import office_datum
 from sitekit.season.settings_permit import Permit
@@ -58,6 +59,7 @@ def packet_of(
     ]
     earlier = earlier_season(project)
     bathymetry = settings.layers.bathymetry
+    high, low, levels = water_levels(project)
     return Packet(
         paper=settings.outputs.paper,
         block=_block(permit, settings.plan.date),
@@ -83,12 +85,7 @@ def packet_of(
         coast=read_drawn(project, COASTLINE),
         sea={str(n): _sea(project, ground, g.bounds) for n, g in zip(areas["work_area"], areas.geometry, strict=True)},
         norths=norths_of(areas, crs, settings.plan.date),
-        water=Water(
-            _datum(bathymetry.datum),
-            bathymetry.depth_error_m,
-            permit.high_water_m if permit else None,
-            permit.low_water_m if permit else None,
-        ),
+        water=Water(_datum(bathymetry.datum), bathymetry.depth_error_m, high, low, levels),
         marks=_marks(project, crs, public),
         heights=tuple(Height(h.species, h.now_cm, h.later_cm, h.later_years) for h in permit.heights) if permit else (),
         facts=_facts(project, permit),

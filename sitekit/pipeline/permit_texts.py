@@ -9,6 +9,7 @@ import pandas as pd
 from sitekit.pipeline.fields import Ground
 from sitekit.pipeline.permit_checks import Row
 from sitekit.pipeline.project import Project
+from sitekit.pipeline.tides import read_tides
 from sitekit.season.settings_permit import Permit
 
 MISSING, CONFLICT, NOTE = "missing fact", "conflict", "note"
@@ -26,8 +27,6 @@ _FACTS = (
     ("stock_source", "source of the stock", ("stock_source",)),
     ("materials", "materials on the bottom: what stays, what is removed by when", ("materials",)),
     ("monitoring", "monitoring schedule", ("monitoring",)),
-    ("high_water_m", "high water above the depth datum", ("high_water_m",)),
-    ("low_water_m", "low water above the depth datum", ("low_water_m",)),
 )
 
 
@@ -54,6 +53,10 @@ def open_rows(
         lacking = first is None or _lacking(first, names)
         if lacking:
             add(what, f"permit[1].{key}")
+    high, low, _ = water_levels(project)
+    for level, key, name in ((high, "high_water_m", "high"), (low, "low_water_m", "low")):
+        if level is None:
+            add(f"{name} water above the depth datum: permit, or a tide for its predictions", f"permit[1].{key}, tide")
     for m in first.materials if first else []:
         if m.number is None:
             add(f"number of: {m.item}", "permit[1].materials")
@@ -104,6 +107,18 @@ def open_rows(
                 CONFLICT,
             )
     return rows
+
+
+def water_levels(project: Project) -> tuple[float | None, float | None, str]:
+    """Return high and low water above the depth datum [m], as the permit states them or as the tides reach, and which."""
+    permit = project.settings.permit[0] if project.settings.permit else None
+    high, low = (permit.high_water_m, permit.low_water_m) if permit else (None, None)
+    if high is not None and low is not None:
+        return high, low, "water"
+    tides = read_tides(project)
+    if tides.highest_m is None:
+        return high, low, "water"
+    return tides.highest_m if high is None else high, tides.lowest_m if low is None else low, "tide of the plan"
 
 
 def _lacking(permit: Permit, names: tuple[str, ...]) -> bool:

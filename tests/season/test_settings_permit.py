@@ -34,7 +34,7 @@ FAULTS: list[tuple[dict[str, Any], str]] = [
     ({"valid_from": "2027-05-01"}, r"permit.1..valid_from: .* should be a valid date"),
     ({"datum": "OSGB"}, r"datum 'OSGB' is unknown: one of WGS 84, NAD83"),
     ({"amends": "last/season.gpkg"}, "amends needs amendment_reason: an office asks why"),
-    ({"low_water_m": 2.0}, r"low_water_m 2 is above high_water_m 0\.55"),
+    ({"low_water_m": 2.0, "high_water_m": 0.55}, r"low_water_m 2 is above high_water_m 0\.55"),
     ({"caps": [{"most": 10, "species": "XYZ"}]}, "permit.1. names species 'XYZ'; known: APAL, ACER"),
     ({"caps": [{"most": 0}]}, "greater than or equal to 1"),
     ({"caps": [{"most": 5, "counts": "tons"}]}, "'fragments', 'units' or 'genets'"),

@@ -46,12 +46,13 @@ class Height:
 
 @dataclass(frozen=True)
 class Water:
-    """The vertical datum and water levels above it [m]; None where nobody stated them."""
+    """The vertical datum and water levels above it [m], None where nobody stated them; `levels` names them."""
 
     datum: str
     error_m: float
     high_m: float | None = None
     low_m: float | None = None
+    levels: str = "water"
 
 
 @dataclass(frozen=True)

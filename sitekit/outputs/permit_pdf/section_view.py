@@ -172,11 +172,11 @@ def _waters(pen: Pen, packet: Packet, place: Any, at: Any, box: Box) -> None:
     water = packet.water
     rows: list[tuple[float, str, str, float]] = [(0.0, f"{water.datum}, 0", "full", 0.5)]
     if water.high_m is not None:
-        rows.append((water.high_m, f"high water +{water.high_m:g} m", "dashed", 0.5))
+        rows.append((water.high_m, f"high {water.levels} {water.high_m:+.2f} m", "dashed", 0.5))
     if water.low_m is not None and abs(water.low_m) > 1e-9:
-        rows.append((water.low_m, f"low water {water.low_m:+g} m", "dotted", 0.6))
+        rows.append((water.low_m, f"low {water.levels} {water.low_m:+.2f} m", "dotted", 0.6))
     elif water.low_m is not None:
-        rows[0] = (0.0, f"{water.datum} and low water, 0", "full", 0.5)
+        rows[0] = (0.0, f"{water.datum} and low {water.levels}, 0", "full", 0.5)
     edge = place([at[-1]], [0.0])[0][0]
     for height, name, style, weight in sorted(rows, reverse=True):
         ends = place([at[0], at[-1]], [-height, -height])
