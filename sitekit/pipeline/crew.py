@@ -5,10 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from sitekit.fieldwork.bottom_time import BottomTime, NoStopTable, bottom_time, no_stop_table
+from sitekit.fieldwork.calendar import Window, season_dates
 from sitekit.fieldwork.days import Crew, Nursery, Trip
-from sitekit.fieldwork.gas import Cylinder, breathing_rate, gas_used, to_depth_unit, turn_pressure
+from sitekit.fieldwork.gas import UNITS, Cylinder, breathing_rate, gas_used, to_depth_unit, turn_pressure
 from sitekit.fieldwork.materials import Method
 from sitekit.fieldwork.weather import Limits, WindLimit
 from sitekit.fieldwork.work import DiveTimes
@@ -182,3 +184,53 @@ def trips(places: Mapping[str, tuple[float, float]], speed_kn: float, factor: fl
         return math.hypot(ax - bx, ay - by) * factor / (speed_kn * KNOT_MS) / 60.0
 
     return minutes
+
+
+def fieldwork_rows(setting: Fieldwork | None) -> list[dict[str, Any]]:
+    """Return what `check` says about `[fieldwork]`: gas, table, dives and days as they were understood.
+
+    Parameters
+    ----------
+    setting : Fieldwork or None
+        None gives no row.
+
+    Raises
+    ------
+    InputFault
+        Naming every figure that cannot be.
+    """
+    if setting is None:
+        return []
+    rates = rates_of(setting)
+    crew, notes = crew_of(setting)
+    volume, pressure, _ = UNITS[rates.cylinder.system]
+    windows = [Window(c.first, c.last, c.reason) for c in setting.closed]
+    dates = season_dates(
+        setting.first_day,
+        setting.last_day,
+        weekdays=setting.weekdays,
+        closed_months=setting.closed_months,
+        windows=windows,
+        lost=setting.lost_days,
+    )
+    said = [
+        f"{sum(not d.reason for d in dates)} of {len(dates)} dates from {setting.first_day} to {setting.last_day}; leave "
+        f"{setting.start}, {setting.boat_hours:g} h, {setting.boat_speed_kn:g} kn",
+        f"{crew.pairs} pairs, {crew.dives_per_day} dives per diver and day",
+        f"cylinder {rates.cylinder.name}: {rates.cylinder.capacity:g} {volume} at {rates.cylinder.rated:g} {pressure}, "
+        f"reserve {rates.cylinder.reserve:g} {pressure}; {rates.rate:.2f} {volume}/min at the surface; {setting.gas.gas}",
+        f"first dives by {rates.table.name}, to {rates.table.greatest_ft:g} ft",
+        *(
+            f"{code}: {name}, {setting.methods[name].minutes_per_unit:g} min per unit"
+            for code, name in setting.attach.items()
+        ),
+        *limits_of(setting).lines(),
+    ]
+    return [
+        {
+            "layer": "fieldwork",
+            "said": said,
+            "source": setting.dives.supervisor or "the plan",
+            "notes": [*notes, rates.table.caveat],
+        }
+    ]

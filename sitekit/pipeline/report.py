@@ -132,6 +132,7 @@ def check_plan(plan: Path) -> list[dict[str, Any]]:
     """
     from sitekit.pipeline import fields, layers, map_scene, outline, sea_rules
     from sitekit.pipeline.beforehand import early_faults
+    from sitekit.pipeline.crew import fieldwork_rows
     from sitekit.pipeline.understood import decide_rows
 
     project = open_project(plan)
@@ -149,7 +150,8 @@ def check_plan(plan: Path) -> list[dict[str, Any]]:
             faults += [f for f in error.faults if f not in faults]
     if faults:
         raise InputFault(*faults)
-    return [*rows, *_weights_rows(project.settings), *decide_rows(project), *outline.permit_rows(project)]
+    worked = fieldwork_rows(project.settings.fieldwork)
+    return [*rows, *_weights_rows(project.settings), *decide_rows(project), *outline.permit_rows(project), *worked]
 
 
 def _weights_rows(settings: Settings) -> list[dict[str, Any]]:

@@ -57,6 +57,8 @@ adhesive_ml_per_point = 10
 working_min = 20
 [fieldwork.weather]
 wind_ms = 8.0
+[receiver]
+max_waypoints = 3
 """
 
 
@@ -71,7 +73,7 @@ def working(tmp_path_factory: pytest.TempPathFactory) -> Ran:
     edit(
         plan,
         "APAL = 50\nACER = 60\n",
-        "APAL = 12\nACER = 10\n[spacing.plot]\nlength_m = 8.0\nwidth_m = 3.0\ngap_m = 3.0\n",
+        "APAL = 12\nACER = 10\n[spacing.plot]\nlength_m = 8.0\nwidth_m = 3.0\ngap_m = 3.0\nallowed_share = 1.0\n",
     )
     plan.write_text(plan.read_text("utf-8") + WORK, "utf-8")
     return Ran(folder, command("run", folder))
@@ -103,6 +105,7 @@ def test_a_run_writes_the_whole_pack(working: Ran) -> None:
     for name in ("dive_sheets.pdf", "day_plan.pdf", "fieldwork.csv", "waypoints.gpx", "waypoints.csv", "waypoints.kml"):
         assert (out / name).stat().st_size > 200, name
     assert "fieldwork: " in working.said.out
+    assert "waypoints, the receiver keeps 3: load them in parts" in working.said.out
     assert command("audit", working.folder).code == 0
 
 
@@ -203,6 +206,15 @@ def test_the_command_prints_tables_and_judges_todays_wind(plan: Path) -> None:
     assert {"figures", "today", "days", "dives", "pull_list", "materials"} <= set(data)
     assert data["today"][0]["go"] is True
     assert len(data["dives"]) == data["figures"]["dives"]
+
+
+def test_check_says_how_the_work_was_understood(working: Ran) -> None:
+    """A wrong cylinder is found on shore, not on the boat."""
+    said = command("check", working.folder)
+    assert said.code == 0, said.err
+    assert "cylinder 80: 77.4 ft³ at 3000 psi, reserve 500 psi; 0.75 ft³/min at the surface; air" in said.out
+    assert "5 of 5 dates from 2026-05-04 to 2026-05-08" in said.out
+    assert "One dive per diver and day" in said.out
 
 
 def test_lost_days_leave_a_rest_that_is_listed(plan: Path) -> None:
