@@ -74,6 +74,7 @@ sitekit.draw = (() => {
     return group;
   }
 
+  const sheet = document.createElement("canvas"); // one for all drawings: a new one each time costs more than the drawing
   function hatches(context, view, reason) {
     const [west, south, east, north] = reason.box;
     for (const kind of ["excluded", "unknown"]) {
@@ -83,9 +84,11 @@ sitekit.draw = (() => {
       const x0 = Math.max(0, left), y0 = Math.max(0, top), x1 = Math.min(view.wide, left + wide), y1 = Math.min(view.high, top + high);
       if (x1 <= x0 || y1 <= y0) { continue; }
       const kx = mask.naturalWidth / wide, ky = mask.naturalHeight / high;
-      const sheet = document.createElement("canvas");
-      sheet.width = view.wide * view.ratio; sheet.height = view.high * view.ratio;
-      const c = sheet.getContext("2d");
+      const c = sheet.getContext("2d"), tall = Math.round(view.high * view.ratio), broad = Math.round(view.wide * view.ratio);
+      if (sheet.width !== broad || sheet.height !== tall) { sheet.width = broad; sheet.height = tall; }
+      c.setTransform(1, 0, 0, 1, 0, 0);
+      c.globalCompositeOperation = "source-over";
+      c.clearRect(0, 0, broad, tall);
       c.imageSmoothingEnabled = false;
       c.scale(view.ratio, view.ratio);
       c.drawImage(mask, (x0 - left) * kx, (y0 - top) * ky, (x1 - x0) * kx, (y1 - y0) * ky, x0, y0, x1 - x0, y1 - y0);
