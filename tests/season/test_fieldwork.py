@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import shutil
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -90,6 +91,11 @@ def season(folder: Path) -> dict[str, Any]:
 
 
 def text_of(path: Path) -> str:
+    return _text(path, path.stat().st_mtime_ns)
+
+
+@cache
+def _text(path: Path, _written: int) -> str:
     with pdfplumber.open(path) as pdf:
         return "\n".join(page.extract_text() for page in pdf.pages)
 
