@@ -10,6 +10,7 @@
 - memory: what a run will take of memory, told before
 - keep_clear: seagrass, heritage, cables, anchorages, the coast: read, kept, kept clear of
 - sea_inputs: files of tide, wind, swell and temperature, checked together
+- sea_values: what the sea is like at one cell
 - sea: waves, tide, light and heat on the grid
 - sea_rules: what a plan may not do with tide and heat
 - scout: what divers brought back, put in place of the layers
@@ -65,7 +66,6 @@
 - scout_files: what a team takes along to look at the sites
 - beforehand: faults that can be seen before the long work
 - stages: the list, and the run
-- sea_values: what the sea is like at one cell
 - explained: what an explanation of a place holds, and its lines
 - explain: why a place has the score it has
 - explore: the page on which planners try weights

@@ -37,10 +37,10 @@ SEA_FIELDS: dict[str, tuple[str, str, str]] = {
     "lowest_tide_depth_m": ("m", "depth of water at the lowest tide, 0 where it falls dry", "tide"),
     "orbital_velocity_ms": (
         "m/s",
-        "near-bed velocity under the significant wave, not exceeded in the high share",
+        "near-bed velocity under the significant wave, not passed most of the time (waves.high_share)",
         "waves",
     ),
-    "wave_height_m": ("m", "significant wave height, not exceeded in the high share of the time", "waves"),
+    "wave_height_m": ("m", "significant wave height, not passed most of the time (waves.high_share)", "waves"),
     "share_above_mobile": ("0-1", "share of time with a near-bed velocity that moves loose rubble", "waves"),
     "fetch_m": ("m", "mean length of water that the wind crosses, weighted by time", "waves"),
     "unknown_wave_share": ("0-1", "share of time with wind from unknown, open directions", "waves"),

@@ -28,6 +28,7 @@ from sitekit.pipeline.fields import SEA_FIELDS, SEA_FILE, SEA_RASTER, SEA_WINDS,
 from sitekit.pipeline.keep_clear import COASTLINE, read_drawn
 from sitekit.pipeline.project import Project
 from sitekit.pipeline.sea_inputs import SeaInputs, open_water
+from sitekit.pipeline.sea_values import shown
 from sitekit.seabed.arriving import arriving
 from sitekit.seabed.exposure import ExposureTable, Thinned
 from sitekit.seabed.fetch import LAND, UNKNOWN, WATER, directions
@@ -122,8 +123,12 @@ def sea_layers(project: Project, grid: Grid, inputs: SeaInputs) -> list[str]:
 
 
 def _field_line(row: dict[str, Any]) -> str:
-    span = "unknown everywhere" if row["minimum"] is None else f"{row['minimum']:.3g} to {row['maximum']:.3g}"
-    return f"field {row['field']}: {span} {row['unit']}, {100 * row['share_known']:.1f} % of the grid"
+    if row["minimum"] is None:
+        span = "unknown everywhere"
+    else:
+        low = shown(row["minimum"], row["unit"], with_unit=False)
+        span = f"{low} to {shown(row['maximum'], row['unit'])}"
+    return f"field {row['field']}: {span}, {100 * row['share_known']:.1f} % of the grid"
 
 
 def _waves(

@@ -35,8 +35,16 @@ class SeaValue:
 
     def line(self) -> str:
         """Return the value with its meaning, for people."""
-        shown = "unknown" if self.value is None else f"{self.value:.3g} {self.unit}"
-        return f"{self.field}: {shown} ({self.meaning}{'; the same on the whole grid' if self.everywhere else ''})"
+        said = "unknown" if self.value is None else shown(self.value, self.unit)
+        return f"{self.field}: {said} ({self.meaning}{'; the same on the whole grid' if self.everywhere else ''})"
+
+
+def shown(value: float, unit: str, *, with_unit: bool = True) -> str:
+    """Return a value for people: shares as per cent, lengths of 100 m and more whole, the rest in three figures."""
+    if unit == "0-1":
+        return f"{100 * value:.3g}" + (" %" if with_unit else "")
+    number = f"{value:.0f}" if abs(value) >= 100 else f"{value:.3g}"
+    return f"{number} {unit}" if with_unit else number
 
 
 def sea_at(project: Project, cell: tuple[int, int]) -> tuple[SeaValue, ...]:
