@@ -243,6 +243,7 @@ class _Sheet:
                 part = [round(255 + (v - 255) * first.opacity) / 255 for v in rgb(colour)]
                 pen.canvas.setFillColorRGB(*part)
                 pen.canvas.rect(x, row, 18, 8, stroke=1, fill=1)
+                pen.canvas.setFillGray(0)
                 pen.text(x + 22, row + 1.5, self._say(name)[:34], 6.5)
             y -= 10 * half + 2
             y = self._lines(first.note, left, y, COLUMN, 6.0)

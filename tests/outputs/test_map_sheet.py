@@ -42,6 +42,7 @@ def test_the_map_takes_one_page_with_all_it_needs(tmp_path: Path, paper: str) ->
             assert words in text
         assert "Not a permit" in text
         assert "excluded: deeper than 16 m" in text
+        assert {c["non_stroking_color"] for c in page.chars} <= {(0,), 0, (0.0,)}  # words in black ink only
         assert all(c["x0"] >= 0 and c["x1"] <= page.width and 0 <= c["top"] <= page.height for c in page.chars)
 
 
