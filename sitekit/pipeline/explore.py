@@ -28,6 +28,7 @@ from sitekit.suitability.exclusions import LABELS, UNKNOWN
 
 PAGE = "explore.html"
 MOST_CELLS = 1_000_000  # a change must show while the hand moves; larger grids are shown by every k-th row and column
+NOT_PUBLIC = "Not a public copy: responses to living colonies show where they stand. Hand out the map, not this page."
 HEXAGON = math.sqrt(3.0) / 2.0  # area per point of the densest packing over d²: as in layout/bound.py
 
 
@@ -120,6 +121,7 @@ def explore_scene(project: Project, run_id: str, cautions: tuple[str, ...]) -> E
         scout=ground.scout,
         fictional=settings.plan.fictional,
         cautions=cautions,
+        notes=(NOT_PUBLIC,) if settings.outputs.public else (),
     )
 
 

@@ -71,6 +71,7 @@ def scene(shape: tuple[int, int] = (120, 160), count: int = 5, text: str = "", *
         ),
         "fictional": True,
         "cautions": ("Not a permit." + text,),
+        "notes": (text,) if text else (),
     }
     values.update(changes)
     return ExploreScene(**values)

@@ -106,7 +106,7 @@ class ExploreScene:
         1, or k where only every k-th row and column of the run's grid is shown.
     scout, fictional : bool
         As on the map.
-    cautions : tuple of str
+    cautions, notes : tuple of str
         Printed on the page.
 
     Raises
@@ -136,6 +136,7 @@ class ExploreScene:
     scout: bool = False
     fictional: bool = False
     cautions: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         with Faults() as faults:

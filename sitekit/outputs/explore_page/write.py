@@ -128,7 +128,7 @@ def _body(scene: ExploreScene) -> str:
     def text(value: str) -> str:
         return f"<bdi>{html.escape(plain_text(value))}</bdi>"
 
-    notes = [f"Grid north of {scene.grid.crs.name} is up."]
+    notes = [*scene.notes, f"Grid north of {scene.grid.crs.name} is up."]
     if scene.every > 1:
         notes.append(f"Every {scene.every}th row and column of the run's grid is shown.")
     if scene.candidates is None or len(scene.candidates) == 0:
