@@ -28,7 +28,7 @@ from sitekit.audit.permits_kept import (
     UNITS,
     audit_permits,
 )
-from sitekit.audit.written import read_written
+from sitekit.audit.written import Written, read_written
 from sitekit.base.crs import WGS84, transform_points, utm_zone
 from sitekit.base.positions import read_angle
 from sitekit.base.sources import shared_file
@@ -57,11 +57,25 @@ def changed(settings: Path, **permit: Any) -> Settings:
     return settings_from(data)
 
 
+_SEASONS: dict[str, dict[str, pd.DataFrame]] = {}
+
+
+def opened(folder: Path, settings: Settings) -> Project:
+    """A project with its season in memory; a season of the same bytes is read once."""
+    project = Project(folder, settings)
+    key = json.loads((folder / "out" / "manifest.json").read_text("utf-8"))["files"]["season.gpkg"]
+    if key not in _SEASONS:
+        _SEASONS[key] = project.season()
+    kept: Any = {name: table.copy() for name, table in _SEASONS[key].items()}
+    project.write_season(kept, kept["candidates"].crs)
+    return project
+
+
 def outlined(folder: Path, settings: Settings, **outputs: Any) -> tuple[Packet, dict[str, Any]]:
     """Draw the work areas anew with other settings, from the season in `folder`."""
     data = settings.model_dump(mode="python", by_alias=True)
     data["outputs"].update(outputs)
-    project = Project(folder, settings.model_validate(data))
+    project = opened(folder, settings.model_validate(data))
     figures = outline.run(project, "test0000").figures
     return packet_of(project, read_ground(project), project.season(), "test0000", CAUTIONS), figures
 
@@ -73,6 +87,11 @@ def texts(packet: Packet) -> list[str]:
 @pytest.fixture(scope="module")
 def tables(demo: Ran) -> dict[str, Any]:
     return read_plan(demo.folder / "out" / "season.gpkg")
+
+
+@pytest.fixture(scope="module")
+def written(demo: Ran) -> Written:
+    return read_written(demo.folder / "out")
 
 
 def test_the_demo_packet_is_whole_and_clean(demo: Ran, tables: dict[str, Any]) -> None:
@@ -239,7 +258,7 @@ def test_work_areas_stay_inside_the_permitted_outlines(reef: Path) -> None:
 
 def test_areas_to_scout_are_drawn_without_plots(demo: Ran) -> None:
     """A coarse map holds no plot: an outline with plots in it would be planted off the map unseen."""
-    project = Project(demo.folder, read_settings(demo.folder / "plan.toml"))
+    project = opened(demo.folder, read_settings(demo.folder / "plan.toml"))
     tables = project.season()
     crs = tables["candidates"].crs
     none = {n: tables[n].iloc[:0] for n in ("plots", "colonies", "allotment")}
@@ -323,20 +342,18 @@ AUDITED: list[tuple[str, dict[str, Any], str]] = [
 
 @pytest.mark.parametrize(("promise", "change", "named"), AUDITED, ids=[f"{k}" for k in range(len(AUDITED))])
 def test_the_audit_names_what_a_permit_does_not_allow(
-    demo: Ran, promise: str, change: dict[str, Any], named: str
+    demo: Ran, written: Written, promise: str, change: dict[str, Any], named: str
 ) -> None:
     """A permit kept on paper only is found out by the first inspection."""
-    written = read_written(demo.folder / "out")
     found = {f.promise: f for f in audit_permits(demo.folder, changed(demo.folder, **change), written)}
     assert not found[promise].ok
     assert named in found[promise].detail
 
 
-def test_the_audit_names_planting_outside_the_dates(demo: Ran) -> None:
+def test_the_audit_names_planting_outside_the_dates(demo: Ran, written: Written) -> None:
     """A day before the permit is a day without one."""
     import datetime
 
-    written = read_written(demo.folder / "out")
     settings = changed(demo.folder, planting_from=datetime.date(2026, 4, 1))
     found = {f.promise: f for f in audit_permits(demo.folder, settings, written)}
     assert "planting begins 2026-04-01" in found[PERIOD].detail
@@ -366,9 +383,9 @@ def test_the_audit_reads_corners_and_positions_again(reef: Path) -> None:
     assert "from heritage" in found[CLEAR].detail
 
 
-def test_the_demo_keeps_its_permit(demo: Ran) -> None:
+def test_the_demo_keeps_its_permit(demo: Ran, written: Written) -> None:
     """The example that people copy must be one that holds."""
-    findings = audit_permits(demo.folder, read_settings(demo.folder / "plan.toml"), read_written(demo.folder / "out"))
+    findings = audit_permits(demo.folder, read_settings(demo.folder / "plan.toml"), written)
     assert [f.promise for f in findings if not f.ok] == []
     assert len(findings) == 8
 
