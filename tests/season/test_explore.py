@@ -41,14 +41,14 @@ def test_the_page_holds_the_scores_of_the_run(demo: Ran, reef: Path) -> None:
     after = digests(reef / "out")
     assert {k: v for k, v in after.items() if k in before} == before
     scene = explore_scene(open_project(reef), "run", ())
-    for one in scene.species:
-        with rasterio.open(reef / "out" / f"score_{one.code}.tif") as file:
+    for kind in scene.species:
+        with rasterio.open(reef / "out" / f"score_{kind.code}.tif") as file:
             want = file.read(1)
-        got = _score(scene, one)
+        got = _score(scene, kind)
         assert np.array_equal(np.isnan(got), np.isnan(want))
         assert np.nanmax(np.abs(got - want)) <= 1 / 255
         passing = float((want >= np.float32(scene.passing)).sum()) * scene.cell_m2
-        assert abs(one.passing_m2 - passing) < 1e-6 * passing
+        assert abs(kind.passing_m2 - passing) < 1e-6 * passing
 
 
 def test_the_same_run_gives_the_same_page(reef: Path) -> None:
