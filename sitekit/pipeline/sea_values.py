@@ -40,11 +40,9 @@ class SeaValue:
 
 
 def shown(value: float, unit: str, *, with_unit: bool = True) -> str:
-    """Return a value for people: shares as per cent, lengths of 100 m and more whole, the rest in three figures."""
-    if unit == "0-1":
-        return f"{100 * value:.3g}" + (" %" if with_unit else "")
+    """Return a value for people, in the unit in which curves read it: lengths of 100 m and more whole, three figures."""
     number = f"{value:.0f}" if abs(value) >= 100 else f"{value:.3g}"
-    return f"{number} {unit}" if with_unit else number
+    return f"{number} {unit}" if with_unit and unit != "0-1" else number
 
 
 def sea_at(project: Project, cell: tuple[int, int]) -> tuple[SeaValue, ...]:
