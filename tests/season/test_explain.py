@@ -251,3 +251,14 @@ def test_check_names_every_fault_of_the_weights(two: Path, tmp_path: Path) -> No
     assert "Did you mean 'clarity'?" in answer.err
     assert "weights.ACER" in answer.err
     assert "all weights are 0" in answer.err
+
+
+def test_the_demo_names_its_fragile_candidates(demo: Ran) -> None:
+    """A candidate whose high rank rests on the chosen weights, and nobody says so."""
+    ranks = read_table(demo.folder / "out" / "season.gpkg", "candidate_ranks")
+    fragile = ranks[ranks["fragile"]]
+    assert len(fragile)
+    assert (fragile["share_high"] < 0.8).all()
+    for code, own in fragile.groupby("species"):
+        line = next(line for line in demo.said.out.splitlines() if line.startswith(f"  {code}: C") and "draws" in line)
+        assert line.endswith(": " + ", ".join(own["candidate"]))
