@@ -98,6 +98,7 @@ def packet_of(
         changed=tuple(changed_outlines(earlier, areas, crs)) if earlier else (),
         amends=_amends(permit),
         scout=ground.scout,
+        colour=settings.outputs.packet_colour,
     )
 
 

@@ -226,3 +226,4 @@ class Outputs(Part):
     coordinates: Literal["DD", "DDM", "DMS"] = "DDM"
     public: bool = False
     paper: Literal["letter", "A4"] = "letter"
+    packet_colour: bool = False

@@ -98,6 +98,21 @@ def test_nothing_is_drawn_in_colour() -> None:
                         assert colour is None or tuple(np.ravel(colour)) in {(0,), (1,), (0.0,), (1.0,)}, mark
 
 
+def test_colours_change_inks_and_nothing_else() -> None:
+    """A black copy of a coloured sheet must show what the black sheet shows: the same lines at the same places."""
+    drawn = []
+    for colour in (False, True):
+        data, _ = packet_bytes(made_up(sites=1, colour=colour))
+        with pdfplumber.open(io.BytesIO(data)) as pdf:
+            page = pdf.pages[1]
+            marks = [*page.lines, *page.curves]
+            drawn.append(([(m["x0"], m["top"], m["x1"], m["bottom"]) for m in marks], page.extract_text(), marks))
+    assert drawn[0][:2] == drawn[1][:2]
+    inks = [{tuple(np.ravel(m["stroking_color"])) for m in part[2]} for part in drawn]
+    assert not any(len(i) == 3 for i in inks[0])
+    assert sum(len(i) == 3 for i in inks[1]) >= 2
+
+
 @pytest.mark.parametrize("size", [20.0, 300.0])
 def test_the_plan_view_is_to_its_stated_scale(size: float) -> None:
     """Rendered at 254 dpi, 100 mm on paper are 1,000 points of the picture: corners must lie as far apart as they are."""

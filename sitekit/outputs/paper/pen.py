@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 Box = tuple[float, float, float, float]  # left, bottom, right, top [pt]
+Ink = tuple[float, float, float]  # red, green, blue, 0 to 1
 Align = Literal["left", "centre", "right"]
 DASHES: dict[str, tuple[float, ...]] = {
     "full": (),
@@ -43,6 +44,8 @@ class Pen:
         self.canvas = canvas
         self.width, self.height = size
         self.taken: list[Box] = []
+        self.colours = False  # whether `inked` changes anything; hatches and dashes carry the meaning either way
+        self._ink: Ink | None = None
         canvas.setLineJoin(1)
         canvas.setLineCap(0)
 
@@ -199,8 +202,20 @@ class Pen:
         finally:
             self.canvas.restoreState()
 
+    @contextmanager
+    def inked(self, ink: Ink) -> Iterator[None]:
+        """Draw black lines of the block in a colour, if this sheet is in colours."""
+        before, self._ink = self._ink, ink if self.colours else None
+        try:
+            yield
+        finally:
+            self._ink = before
+
     def _stroke(self, weight: float, style: str, grey: float) -> None:
-        self.canvas.setStrokeGray(grey)
+        if self._ink is not None and grey == 0.0:
+            self.canvas.setStrokeColorRGB(*self._ink)
+        else:
+            self.canvas.setStrokeGray(grey)
         self.canvas.setLineWidth(weight)
         self.canvas.setDash(list(DASHES[style]))
 

@@ -16,7 +16,16 @@ from sitekit.base.notation import Axis, angle_text
 from sitekit.outputs.map_html.contours import contour_lines
 from sitekit.outputs.paper.pen import Align, Box, Pen, around
 from sitekit.outputs.permit_pdf.packet import Sea, rows_of
-from sitekit.outputs.permit_pdf.symbols import CONSTRAINTS, PROTECTED, Draw, area_swatch, constraint, line_swatch
+from sitekit.outputs.permit_pdf.symbols import (
+    CONSTRAINTS,
+    INKS,
+    PROTECTED,
+    Draw,
+    area_swatch,
+    constraint,
+    constraint_ink,
+    line_swatch,
+)
 from sitekit.outputs.permit_pdf.symbols import protected_area as draw_protected
 from sitekit.outputs.permit_pdf.window import Window
 
@@ -131,7 +140,7 @@ def protected(pen: Pen, window: Window, frame: gpd.GeoDataFrame | None) -> tuple
         draw_protected(pen, window.shape(inside), window.shape(border, clip=False), row.rule)
         whole = ", covers the whole map" if row.geometry.covers(ground) else ""
         name, style, weight = PROTECTED[row.rule]
-        items.append((f"{row.name} ({row.rule}{whole})", area_swatch(name, style, weight)))
+        items.append((f"{row.name} ({row.rule}{whole})", area_swatch(name, style, weight, INKS[row.rule])))
         if not whole:
             names.append((inside, str(row.name)))
     return items, names
@@ -155,8 +164,11 @@ def constraints(pen: Pen, window: Window, frame: gpd.GeoDataFrame | None) -> tup
         constraint(pen, window.shape(inside), window.shape(border, clip=False), place)
         if row.constraint not in shown:
             hatch_name, style = CONSTRAINTS[place % len(CONSTRAINTS)]
+            ink = constraint_ink(place)
             area = "Polygon" in row.geometry.geom_type
-            items.append((str(row.label), area_swatch(hatch_name, style, 0.6) if area else line_swatch(style, 1.1)))
+            items.append(
+                (str(row.label), area_swatch(hatch_name, style, 0.6, ink) if area else line_swatch(style, 1.1, ink))
+            )
             shown.add(row.constraint)
         names.append((inside, str(row.label)))
     return items, names

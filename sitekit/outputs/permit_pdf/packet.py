@@ -109,6 +109,8 @@ class Packet:
         Sentence on the earlier packet; empty where this is the first.
     scout : bool
         Areas to scout: no plots.
+    colour : bool
+        Areas and constraints in coloured ink; hatches stay, so that a copy loses nothing.
     """
 
     paper: str
@@ -148,3 +150,4 @@ class Packet:
     changed: tuple[tuple[str, object, object], ...] = field(default=())
     amends: str = ""
     scout: bool = False
+    colour: bool = False

@@ -81,6 +81,7 @@ def site_sheet(
     """
     rows = packet.areas[packet.areas["work_area"].isin(names)]
     body = frame.body
+    pen.colours = packet.colour
     box = (body[0], body[1] + SECTION + PANEL + LEGEND + 12, body[2], body[3] - 2)
     window = window_on(tuple(rows.total_bounds), box)
     first = rows.iloc[int(rows["units"].to_numpy().argmax())]

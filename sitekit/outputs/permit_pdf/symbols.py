@@ -10,7 +10,7 @@ import shapely
 
 from sitekit.outputs.paper.fonts import Fitted, width
 from sitekit.outputs.paper.hatches import hatch
-from sitekit.outputs.paper.pen import Box, Pen
+from sitekit.outputs.paper.pen import Box, Ink, Pen
 
 BAND_PT = 7.0  # hatched band inside the border of an area that covers whole maps
 # rule -> hatch, line, weight; areas that forbid are hatched whole, others along their border
@@ -28,6 +28,14 @@ CONSTRAINTS: tuple[tuple[str, str], ...] = (
     ("wide", "dashed"),
     ("falling", "full"),
 )
+# Dark inks of the colour option, apart in lightness too; hatches and dashes stay as they are.
+INKS: dict[str, Ink] = {
+    "forbidden": (0.70, 0.0, 0.0),
+    "permit": (0.55, 0.33, 0.0),
+    "preferred": (0.0, 0.40, 0.15),
+    "none": (0.30, 0.30, 0.45),
+}
+CONSTRAINT_INKS: tuple[Ink, ...] = ((0.0, 0.35, 0.60), (0.45, 0.0, 0.45), (0.0, 0.20, 0.65), (0.40, 0.25, 0.10))
 LAND = "falling"
 PLOTS: dict[str, tuple[str, float]] = {
     "planted": ("full", 0.9),
@@ -40,23 +48,30 @@ Draw = Callable[[Pen, Box], None]
 def protected_area(pen: Pen, shape: Any, border: Any, rule: str) -> None:
     """Draw a protected area cut at the map's edge; `border` is the part of its border inside the map."""
     name, style, weight = PROTECTED[rule]
-    if name is not None:
-        hatch(pen, shape if rule == "forbidden" else shape.intersection(border.buffer(BAND_PT)), name)
-    lines(pen, border, weight, style)
+    with pen.inked(INKS[rule]):
+        if name is not None:
+            hatch(pen, shape if rule == "forbidden" else shape.intersection(border.buffer(BAND_PT)), name)
+        lines(pen, border, weight, style)
 
 
 def constraint(pen: Pen, shape: Any, border: Any, place: int) -> None:
     """Draw something to keep clear of; `place` is its layer's place in the plan."""
     name, style = CONSTRAINTS[place % len(CONSTRAINTS)]
     areas = shapely.MultiPolygon([p for p in shapely.get_parts(shape) if p.geom_type == "Polygon"])
-    if not areas.is_empty:
-        hatch(pen, areas, name)
-        lines(pen, border, 0.6, style)
-    for part in shapely.get_parts(shape):
-        if part.geom_type == "LineString":
-            pen.line(shapely.get_coordinates(part), 1.1, style)
-        elif part.geom_type == "Point":
-            square(pen, part.x, part.y, 2.2)
+    with pen.inked(constraint_ink(place)):
+        if not areas.is_empty:
+            hatch(pen, areas, name)
+            lines(pen, border, 0.6, style)
+        for part in shapely.get_parts(shape):
+            if part.geom_type == "LineString":
+                pen.line(shapely.get_coordinates(part), 1.1, style)
+            elif part.geom_type == "Point":
+                square(pen, part.x, part.y, 2.2)
+
+
+def constraint_ink(place: int) -> Ink:
+    """Return the ink of a layer of constraints by its place in the plan."""
+    return CONSTRAINT_INKS[place % len(CONSTRAINT_INKS)]
 
 
 def lines(pen: Pen, shape: Any, weight: float, style: str) -> None:
@@ -107,23 +122,25 @@ def triangle(pen: Pen, x: float, y: float, half: float, *, fill: float | None = 
 MARKS: dict[str, Callable[..., None]] = {"harbour": square, "nursery": triangle, "buoy": diamond}
 
 
-def area_swatch(name: str | None, style: str, weight: float) -> Draw:
+def area_swatch(name: str | None, style: str, weight: float, ink: Ink = (0.0, 0.0, 0.0)) -> Draw:
     """Return how an area looks in a legend."""
 
     def draw(pen: Pen, box: Box) -> None:
-        if name:
-            hatch(pen, shapely.box(*box), name)
-        pen.box(box, weight, style=style)
+        with pen.inked(ink):
+            if name:
+                hatch(pen, shapely.box(*box), name)
+            pen.box(box, weight, style=style)
 
     return draw
 
 
-def line_swatch(style: str, weight: float) -> Draw:
+def line_swatch(style: str, weight: float, ink: Ink = (0.0, 0.0, 0.0)) -> Draw:
     """Return how a line looks in a legend."""
 
     def draw(pen: Pen, box: Box) -> None:
         middle = (box[1] + box[3]) / 2
-        pen.line([(box[0], middle), (box[2], middle)], weight, style)
+        with pen.inked(ink):
+            pen.line([(box[0], middle), (box[2], middle)], weight, style)
 
     return draw
 

@@ -28,6 +28,7 @@ LEAST_SYMBOL_PT = 5.0  # smaller outlines are drawn as marks
 def vicinity_sheet(pen: Pen, number: int, total: int, frame: Frame, packet: Packet) -> None:
     """Draw the vicinity sheet: wide map above, close map below, norths and scale bars."""
     body = frame.body
+    pen.colours = packet.colour
     frame.draw(pen, number, total, "Vicinity" if not packet.scout else "Vicinity of the areas to scout", "as shown")
     room = body[3] - body[1] - PANEL - 2 * CAPTION - LEGENDS[0] - LEGENDS[1]
     wide_box = (body[0], body[3] - CAPTION - WIDE_SHARE * room, body[2], body[3] - CAPTION)
