@@ -12,5 +12,6 @@
 - living_again: the lists of living colonies, asked again
 - clearances_kept: living colonies and edges, planned on paper
 - permits_kept: caps, areas, dates, regions and methods of permits; corners of work areas; what is kept clear of
+- divers_kept: pins in receiver files, units on dives, minutes, fragments
 - plan: every finding of a project
 """

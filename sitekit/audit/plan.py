@@ -6,6 +6,7 @@ from pathlib import Path
 
 from sitekit.audit.clearances_kept import audit_clearances
 from sitekit.audit.counts_agree import audit_counts
+from sitekit.audit.divers_kept import audit_divers
 from sitekit.audit.files_whole import audit_files
 from sitekit.audit.permits_kept import audit_permits
 from sitekit.audit.places_allowed import audit_places
@@ -51,4 +52,5 @@ def audit_plan(project: Path, settings: Settings) -> list[Finding]:
         *audit_plots(Path(project), settings, written),
         *audit_clearances(Path(project), settings, written),
         *audit_permits(Path(project), settings, written),
+        *audit_divers(written),
     ]
