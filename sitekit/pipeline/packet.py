@@ -83,7 +83,7 @@ def packet_of(
         protected=read_drawn(project, "protected"),
         constraints=read_drawn(project, CONSTRAINTS),
         coast=read_drawn(project, COASTLINE),
-        sea={str(n): _sea(project, ground, g.bounds) for n, g in zip(areas["work_area"], areas.geometry, strict=True)},
+        sea=_seas(project, ground, areas),
         norths=norths_of(areas, crs, settings.plan.date),
         water=Water(_datum(bathymetry.datum), bathymetry.depth_error_m, high, low, levels),
         marks=_marks(project, crs, public),
@@ -132,6 +132,17 @@ def _small_print(
 def _datum(text: str) -> str:
     """Name of a vertical datum as it reads in a sentence."""
     return f"a datum {text}" if text.strip().lower() in NO_DATUM else text
+
+
+def _seas(project: Project, ground: Ground, areas: gpd.GeoDataFrame) -> dict[str, Sea]:
+    """Depths round each site, for all of its work areas: they may share a sheet."""
+    found: dict[str, Sea] = {}
+    for site in dict.fromkeys(areas["site"].tolist()):
+        own = areas[areas["site"] == site]
+        west, south, east, north = (float(v) for v in own.total_bounds)
+        sea = _sea(project, ground, (west, south, east, north))
+        found |= {str(name): sea for name in own["work_area"]}
+    return found
 
 
 def _sea(project: Project, ground: Ground, bounds: tuple[float, float, float, float]) -> Sea:
