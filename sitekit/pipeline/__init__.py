@@ -25,6 +25,7 @@
 - place_scores: named places scored beside the candidates
 - candidates: stage 3, patches of passing cells and what they offer
 - given: results that a person edited
+- given_plots: plots that a person moved or turned
 - stocks: the nursery's stock as the plan may use it
 - ways: distances and ways by sea of the candidates
 - weighing: candidates, budget and rules as a problem to solve

@@ -6,6 +6,7 @@ import json
 from collections.abc import Sequence
 from typing import Any
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 
@@ -13,6 +14,7 @@ from sitekit.base.files import write_text
 from sitekit.outputs.charts import GainPoint, gain_chart, rank_chart
 from sitekit.outputs.decision import Rows, Section, write_decision
 from sitekit.outputs.tables import write_csv
+from sitekit.outputs.vector import write_geojson
 from sitekit.pipeline.decision_method import (
     SHOWN,
     Tables,
@@ -124,7 +126,14 @@ def _lists(project: Project, tables: Tables) -> list[str]:
         if project.settings.plan.fictional:
             table = table.assign(note="FICTIONAL")
         write_csv(project.target(name), table, decimals=dict.fromkeys(_REAL, 2))
-    return list(lists)
+    files = list(lists)
+    if len(tables["plots"]):
+        plots = gpd.GeoDataFrame(tables["plots"])
+        write_geojson(
+            project.target("plots.geojson"), plots, id_column="plot", fictional=project.settings.plan.fictional
+        )
+        files.append("plots.geojson")
+    return files
 
 
 def _stamp(project: Project, run_id: str) -> str:

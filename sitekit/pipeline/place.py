@@ -22,6 +22,7 @@ from sitekit.pipeline.control_plots import control_plots
 from sitekit.pipeline.fields import Ground, read_ground
 from sitekit.pipeline.free_points import lay_points
 from sitekit.pipeline.given import given_colonies
+from sitekit.pipeline.given_plots import given_plots, lay_given
 from sitekit.pipeline.pins import follow_pins
 from sitekit.pipeline.plotting import Laid, lay_plots, without_plots
 from sitekit.pipeline.project import Done, Project
@@ -57,10 +58,14 @@ def run(project: Project, run_id: str) -> Done:
     colonies = read_colonies(project)
     allotment = tables["allotment"]
 
+    apart = max(planned_separation(project, ground, s.code) for s in project.settings.species)
+    moved = given_plots(project, crs, [name for name, _ in chosen], apart_m=apart)
+
     def work(pair: tuple[str, str]) -> SitePlan:
         bottom = read_bottom(project, ground, outlines[pair[1]], colonies)
         own = allotment[allotment["site"] == pair[0]]
-        return _plan_site(project, ground, pair, bottom, own)
+        own_plots = None if moved is None else moved.get(pair[0], [])
+        return _plan_site(project, ground, pair, bottom, own, own_plots)
 
     plans = []
     for done, plan in enumerate(in_order(work, iter(chosen), project.machine.threads), start=1):
@@ -93,8 +98,9 @@ def run(project: Project, run_id: str) -> Done:
 
 
 def _plan_site(
-    project: Project, ground: Ground, pair: tuple[str, str], bottom: Bottom, allotment: pd.DataFrame
-) -> SitePlan:
+    project: Project, ground: Ground, pair: tuple[str, str], bottom: Bottom, allotment: pd.DataFrame,
+    given: list[Any] | None,
+) -> SitePlan:  # fmt: skip
     spacing = project.settings.spacing
     taken: list[Laid] = []
     laid: list[tuple[str, list[Laid], list[str]]] = []
@@ -107,7 +113,10 @@ def _plan_site(
         if spacing.mode == "plots":
             apart = [between_species(project, ground, species, other) for other, _, _ in laid]
             free = without_plots(bottom, taken, max([spacing.plot.gap_m, *apart]))
-            plots = lay_plots(project, ground, free, species, wanted)
+            if given is None:
+                plots = lay_plots(project, ground, free, species, wanted)
+            else:
+                plots, given = lay_given(project, ground, bottom, species, wanted, given)
         else:
             plots = points[species]
         placed = sum(p.x_m.size for p in plots)

@@ -65,7 +65,7 @@ def plot_room(project: Project, ground: Ground, bottom: Bottom, species: str) ->
     plots = _plots(project, ground, bottom, species, None)
     planned = planned_separation(project, ground, species)
     asked = planned_separation(project, ground, species, tolerance=False)
-    held = [sum(p.x_m.size for p in _laid(project, bottom, species, plots, s)) for s in (planned, asked)]
+    held = [sum(p.x_m.size for p in units_in(project, bottom, species, plots, s)) for s in (planned, asked)]
     even = np.ones(bottom.grid.shape, np.float32)
     most = [
         min(
@@ -85,12 +85,12 @@ def lay_plots(project: Project, ground: Ground, bottom: Bottom, species: str, un
     laid: list[Laid] = []
     for _ in range(_ROUNDS):
         plots = _plots(project, ground, bottom, species, wanted)
-        laid = _laid(project, bottom, species, plots, separation)
+        laid = units_in(project, bottom, species, plots, separation)
         held = sum(p.x_m.size for p in laid)
         if held >= units or len(laid) < wanted:
             break
         wanted += math.ceil((units - held) / max(held / max(len(laid), 1), 1.0))
-    return _first_units(laid, units)
+    return first_units(laid, units)
 
 
 def empty_plot(project: Project, bottom: Bottom, area: BaseGeometry) -> Laid | None:
@@ -199,7 +199,8 @@ def _found(project: Project, area: PlotBottom, wanted: int | None, *, gap_m: flo
     )
 
 
-def _laid(project: Project, bottom: Bottom, species: str, plots: Plots, separation: float) -> list[Laid]:
+def units_in(project: Project, bottom: Bottom, species: str, plots: Plots, separation: float) -> list[Laid]:
+    """Return plots with the slots that a species may use at a planned separation [m]."""
     pattern = plot_pattern(project, separation)
     stands = stands_on(bottom, species)
     laid = []
@@ -263,7 +264,7 @@ def stands_on(bottom: Bottom, species: str) -> Callable[[Floats, Floats], NDArra
     return stands
 
 
-def _first_units(laid: list[Laid], units: int) -> list[Laid]:
+def first_units(laid: list[Laid], units: int) -> list[Laid]:
     """Return plots until the units are used up; the last one keeps its first slots."""
     out: list[Laid] = []
     left = units

@@ -80,6 +80,8 @@ def _stock_files(settings: Settings) -> dict[str, str]:
     files = {"stock.file": settings.stock.file} if settings.stock else {}
     if settings.allotment:
         files["allotment.from"] = settings.allotment.from_file
+    if settings.plots:
+        files["plots.from"] = settings.plots.from_file
     if settings.colonies:
         files["colonies.from"] = settings.colonies.from_file
     if settings.tagging.numbers_from:
@@ -143,7 +145,9 @@ STAGES = (
         _choice_files,
     ),
     Stage("allocate", ("plan", "species", "spacing", "stock", "allotment", "choose"), _stock_files),
-    Stage("place", ("plan", "species", "spacing", "tagging", "layers", "colonies"), _stock_files, records=True),
+    Stage(
+        "place", ("plan", "species", "spacing", "tagging", "layers", "colonies", "plots"), _stock_files, records=True
+    ),
     Stage("outline", ("plan", "species", "spacing", "layers", "permit", "harbour", "exclusions"), _permit_files),
     Stage(
         "fieldwork",

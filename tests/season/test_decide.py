@@ -7,6 +7,7 @@ import json
 import shutil
 from pathlib import Path
 
+import geopandas as gpd
 import pandas as pd
 import pytest
 from pyproj import Transformer
@@ -253,3 +254,35 @@ def test_controls_that_cannot_be_found_are_said(plan: Path) -> None:
     answer = run(plan, more)
     assert answer.code == 4
     assert "no area for a control plot matches it" in answer.err
+
+
+def test_moved_plots_replace_the_computed_ones(plan: Path) -> None:
+    """A plot moved by 1 m takes its units along; one of another size, too near, or at no chosen site is refused."""
+    text = (plan / "plan.toml").read_text("utf-8").replace('mode = "number"', 'mode = "plots"')
+    text += "\n[spacing.plot]\nlength_m = 8.0\nwidth_m = 3.0\ngap_m = 2.0\n"
+    (plan / "plan.toml").write_text(text, "utf-8")
+    assert command("place", plan).code in (0, 4)
+    plots = gpd.GeoDataFrame(tables(plan)["plots"])
+    alone = plots.geometry[0].buffer(4).intersects(plots.geometry[1:]).sum() == 0
+    first = plots.loc[[0]]
+    moved = first.assign(geometry=first.translate(0.4, 0.0))
+    moved.to_crs(4326).to_file(plan / "moved.geojson", RFC7946="YES")
+    answer = run(plan, '[plots]\nfrom = "moved.geojson"\n', last="place")
+    assert answer.code in (0, 4), answer.err
+    found = tables(plan)
+    assert len(found["plots"]) == 1
+    middle = found["plots"].geometry[0].centroid
+    assert middle.distance(moved.geometry[0].centroid) < 0.05
+    inside = found["colonies"].within(found["plots"].geometry[0].buffer(0.02))
+    assert inside.all()
+    assert len(found["colonies"]) > 0 or not alone
+    wrong = gpd.GeoDataFrame(
+        {"plot": ["x", "y", "z"], "site": ["A", "A", "Q"]},
+        geometry=[moved.geometry[0], moved.translate(1.0, 0.0)[0], moved.geometry[0].buffer(1.0)],
+        crs=EPSG,
+    )
+    wrong.to_crs(4326).to_file(plan / "moved.geojson")
+    answer = command("place", plan)
+    assert answer.code == 3
+    for part in ("site 'Q' is not chosen", "plots x and y", "due:  8 × 3 m"):
+        assert part in answer.err
