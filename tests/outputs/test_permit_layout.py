@@ -5,8 +5,10 @@ from __future__ import annotations
 import io
 import json
 import re
+from pathlib import Path
 from typing import Any
 
+import geopandas as gpd
 import numpy as np
 import pdfplumber
 import pypdfium2
@@ -16,6 +18,7 @@ import shapely
 from sitekit.base.sources import shared_file
 from sitekit.errors import InputFault
 from sitekit.outputs.paper.frame import TitleBlock
+from sitekit.outputs.permit_pdf.shapes import write_shapefile
 from sitekit.outputs.permit_pdf.write import packet_bytes
 from tests.outputs.permit_packet import made_up, page_faults, page_texts
 
@@ -74,6 +77,19 @@ def test_sheets_are_counted_and_carry_the_title_block() -> None:
 def test_the_same_packet_gives_the_same_bytes() -> None:
     """A clock or id in the file would make every run look like a change."""
     assert packet_bytes(made_up(sites=2))[0] == packet_bytes(made_up(sites=2))[0]
+
+
+def test_the_same_areas_give_the_same_shapefile(tmp_path: Path) -> None:
+    """A clock in the zip or in the table's header would make every run look like a change."""
+    areas = made_up(sites=2).areas
+    for name in ("one.zip", "two.zip"):
+        write_shapefile(tmp_path / name, areas, fictional=True)
+    assert (tmp_path / "one.zip").read_bytes() == (tmp_path / "two.zip").read_bytes()
+    back = gpd.read_file(tmp_path / "one.zip")
+    assert back["work_area"].tolist() == ["S01", "S02"]
+    assert set(back["FICTIONAL"]) == {"yes"}
+    due = areas.geometry.to_crs(4326).to_numpy()
+    assert all(shapely.hausdorff_distance(back.geometry.to_numpy(), due) < 1e-9)
 
 
 def test_only_embedded_fonts_are_used() -> None:
