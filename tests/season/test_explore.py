@@ -34,15 +34,17 @@ def _score(scene: ExploreScene, one: Judged) -> np.ndarray[tuple[int, ...], np.d
 
 def test_the_page_holds_the_scores_of_the_run(demo: Ran, reef: Path) -> None:
     """The page would start from another reef than the run: every cell within 1/255, the same cells out."""
-    before = digests(reef / "out")
+    results = reef / "out"
+    before = digests(results)
     said = command("explore", reef)
     assert said.code == 0, said.err
     assert "explore.html" in said.out
-    after = digests(reef / "out")
+    after = digests(results)
     assert {k: v for k, v in after.items() if k in before} == before
     scene = explore_scene(open_project(reef), "run", ())
     for kind in scene.species:
-        with rasterio.open(reef / "out" / f"score_{kind.code}.tif") as file:
+        name = f"score_{kind.code}.tif"
+        with rasterio.open(results / name) as file:
             want = file.read(1)
         got = _score(scene, kind)
         assert np.array_equal(np.isnan(got), np.isnan(want))
