@@ -34,6 +34,8 @@ def waypoint_list(waypoints: pd.DataFrame, *, datum: str, fictional: bool = Fals
             f"{row['full_name']}, pin {row['pin']}{' as set' if row['as_set'] else ' planned'}, plot {row['plot']}; "
             f"charted depth {row['depth_min_m']:.1f} to {row['depth_max_m']:.1f} m below {datum}. {CAUTION}"
         )
+        if isinstance(row.get("role"), str) and row["role"] != "planted":
+            text = f"{row['role']} plot, nothing is planted: " + text
         variation = None
         if pd.notna(row["leg_true_deg"]) and pd.notna(row["leg_magnetic_deg"]):
             variation = (row["leg_true_deg"] - row["leg_magnetic_deg"] + 180.0) % 360.0 - 180.0

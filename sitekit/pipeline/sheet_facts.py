@@ -101,6 +101,7 @@ def waypoint_rows(
             "full_name": long_name,
             "plot": plot["plot"],
             "site": plot["site"],
+            "role": plot["role"],
             "pin": pin,
             "as_set": pin in as_set.get(str(plot["plot"]), set()),
             "longitude_deg": lon,

@@ -329,6 +329,15 @@ def test_a_site_overview_names_every_plot_and_its_scale() -> None:
         assert tape > 0
 
 
+def test_the_list_says_which_plots_are_not_planted() -> None:
+    """A control plot that gets planted is no control."""
+    own = made.pack(waypoints=made.waypoints(2).assign(role=["control", "control", "planted", "planted"]))
+    with book(waypoint_pages(own, PAPERS["half letter"])) as pdf:
+        text = pdf.pages[0].extract_text()
+        assert text.count("CONTROL: NOTHING IS PLANTED") == 1
+        assert overlapping(pdf.pages[0]) == []
+
+
 def test_long_names_shrink_and_impossible_ones_are_refused(tmp_path: Path) -> None:
     """Sixty letters fit; a script the font lacks and a name as long as a page are told, and no half file is left."""
     long_name = "Señor Ωmega Кириллица reef with a name of sixty characters, X"

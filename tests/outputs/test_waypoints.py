@@ -213,6 +213,14 @@ def test_both_signs_of_declination_reach_the_file(true: float, magnetic: float, 
     assert f"<magvar>{due}</magvar>" in gpx_text(pins, name="n", description="d")
 
 
+def test_control_plots_say_that_nothing_is_planted() -> None:
+    """A control plot that gets planted is no control."""
+    assert waypoint_list(table(role="control"), datum="MLLW")[0].description.startswith(
+        "control plot, nothing is planted"
+    )
+    assert waypoint_list(table(role="planted"), datum="MLLW")[0].description.startswith("OT-01 A, pin 1")
+
+
 def test_every_file_says_fictional_and_whose_depth_it_is(tmp_path: Path) -> None:
     """A made-up pin in a receiver must say so; a spreadsheet keeps every notation."""
     names = write_waypoints(tmp_path, table(), title="T", about=["Run x."], datum="MLLW", fictional=True)

@@ -52,6 +52,8 @@ def _waypoint(pen: Pen, row: dict[Any, Any], left: float, right: float, top: flo
     name = str(row["name"])
     pen.text(left + 30, top - 17, name, 15.0, bold=True)
     at = left + 30 + width(name, 15.0, True) + 8
+    role = row.get("role")
+    unplanted = f" · {role.upper()}: NOTHING IS PLANTED" if isinstance(role, str) and role != "planted" else ""
     fit = fitted(f"{row['plot']}, pin A", (left + room - at, 20), sizes=(10, 9, 8, 7, 6, 5), where="plot name")
     pen.lines(at, top - 5, fit)
     lat = angle_text(row["latitude_deg"], "lat", "DDM", BOAT_DECIMALS)
@@ -66,7 +68,11 @@ def _waypoint(pen: Pen, row: dict[Any, Any], left: float, right: float, top: flo
             f"{degrees(row['leg_magnetic_deg'])} mag"
         )
     lee = row["lee"] if isinstance(row["lee"], str) else "not worked out"
-    lines = (leg, f"charted {metres}, {feet}" + (" · pin as set" if row["as_set"] else ""), f"lee of wind from: {lee}")
+    lines = (
+        leg,
+        f"charted {metres}, {feet}" + (" · pin as set" if row["as_set"] else "") + unplanted,
+        f"lee of wind from: {lee}",
+    )
     y = top - 58
     for line in lines:
         fit = fitted(line, (room, 10.5), sizes=(8, 7.5, 7, 6.5, 6, 5.5, 5, 4.5, 4), where=f"waypoint {name}")
