@@ -197,8 +197,8 @@ def area_row(
 ) -> dict[str, Any]:
     """Return the row of `work_areas`; `harbour` is longitude and latitude, WGS 84."""
     crs = ground.grid.crs
-    area = polygon_area(outline.shape, crs)
-    again = [printed_area(outline, corners, datum, style) for style in ("minutes", "degrees")]
+    area, degrees = (printed_area(outline, corners, datum, style) for style in ("minutes", "degrees"))
+    drawn = polygon_area(outline.shape, crs)
     middle = outline.shape.representative_point()
     lon, lat = transform_points([middle.x], [middle.y], crs, datum)
     away = None
@@ -217,9 +217,9 @@ def area_row(
         "area_m2": area,
         "area_ha": area / square_metres_per("ha"),
         "area_acre": area / square_metres_per("acre"),
-        "minutes_area_m2": again[0],
-        "degrees_area_m2": again[1],
-        "difference_m2": max(abs(a - area) for a in again),
+        "degrees_area_m2": degrees,
+        "outline_area_m2": drawn,
+        "difference_m2": max(abs(degrees - area), abs(drawn - area)),
         "perimeter_m": perimeter(outline.shape, crs),
         "corners": corner_count(outline.shape),
         "plots": len(plots),

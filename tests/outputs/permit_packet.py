@@ -79,7 +79,7 @@ def made_up(
         areas.append(
             {
                 "work_area": code, "site": code, "name": words, "kind": "area to scout" if scout else "work area",
-                "area_m2": area, "area_ha": area / 1e4, "area_acre": area / 4046.8564224, "minutes_area_m2": area,
+                "area_m2": area, "area_ha": area / 1e4, "area_acre": area / 4046.8564224, "outline_area_m2": area,
                 "degrees_area_m2": area, "difference_m2": 0.1, "perimeter_m": 100.0,
                 "corners": corner_count(outline.shape), "plots": 3, "units": 120, "fragments": 120, "buffer_m": 5.2,
                 "depth_min_m": 4.0, "depth_max_m": 6.0, "longitude_deg": lon, "latitude_deg": lat,

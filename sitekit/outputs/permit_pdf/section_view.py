@@ -91,11 +91,11 @@ def section(pen: Pen, box: Box, packet: Packet, area: str, code: str) -> None:
     )
     fit = fitted(title, (box[2] - box[0] - 8, 13), sizes=(7.5, 7, 6.5, 6, 5.5, 5), bold=True, where="section title")
     pen.lines(box[0] + 4, box[3] - 2, fit)
+    right = left + length * wide
+    _axes(pen, place, length, low_m, left, right, frame, code)
     _floor(pen, place, at, depth, frame)
     _plots(pen, packet, area, profile, place, frame)
-    right = left + length * wide
     _waters(pen, packet, place, at, box)
-    _axes(pen, place, length, low_m, left, right, frame, code)
     _explain(pen, packet, box)
 
 
