@@ -8,8 +8,10 @@ import shutil
 from pathlib import Path
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import pytest
+import shapely
 from pyproj import Transformer
 
 from sitekit.season.plan_tables import read_plan
@@ -48,8 +50,12 @@ BUDGET = "[budget]\nunits = 60\nmoney = 1000\nmoney_per_unit = 10\nmoney_per_sit
 def two(small: Ran, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The small plan with a code on each patch, run up to its candidates; never changed."""
     folder = Path(shutil.copytree(small.folder, tmp_path_factory.mktemp("two") / "plan"))
+    names = {"name": ["Rock", "Sand Hole", "Ball 3"], "kind": ["reef", "reef", "mooring"], "r": [4.0, 3.0, None]}
+    places = [shapely.Point(local(12.0, 12.0)), shapely.Point(local(27.5, 38.0)), shapely.Point(local(45.5, 12.5))]
+    gpd.GeoDataFrame(names, geometry=places, crs=EPSG).to_crs(4326).to_file(folder / "names.geojson")
     with (folder / "plan.toml").open("a", encoding="utf-8") as plan:
         plan.write(SITES)
+        plan.write('[layers.named_places]\nfile = "names.geojson"\nkind_field = "kind"\nradius_field = "r"\n')
     said = command("sensitivity", folder)
     assert said.code == 0, said.err
     return folder
@@ -77,6 +83,24 @@ def test_without_a_budget_every_coded_site_is_worked_best_first(plan: Path) -> N
     found = tables(plan)
     assert found["sites"]["chosen"].tolist() == [True, True]
     assert len(found["alternatives"]) == 0
+
+
+def test_named_places_are_scored_beside_candidates(plan: Path) -> None:
+    """A disc on rock passes whole, one on sand not at all; a mooring without a radius is its own cell."""
+    found = tables(plan)
+    scores = found["place_scores"]
+    scores = scores[scores["species"] == "APAL"].set_index("name")
+    assert scores.loc["Rock", "passing_pct"] == 100.0
+    assert scores.loc["Rock", "area_m2"] == pytest.approx(np.pi * 16, rel=0.02)
+    assert (scores.loc["Rock", "kind"], scores.loc["Rock", "distance_m"]) == ("reef", 0.0)
+    assert scores.loc["Sand Hole", "passing_pct"] == 0.0
+    assert scores.loc["Sand Hole", "limiting"] == "substrate excluded"
+    # from its middle to the corner of the western patch √(2.5² + 3²) m, less its radius
+    assert scores.loc["Sand Hole", "distance_m"] == pytest.approx(np.hypot(2.5, 3.0) - 3.0, abs=0.1)
+    assert scores.loc["Ball 3", "passing_pct"] == 100.0
+    names = found["candidates"].set_index("site")["nearest_name"]
+    assert names["A"] == "Rock"
+    assert names["B"] == "Ball 3"
 
 
 def test_a_budget_chooses_and_prints_its_gap(plan: Path) -> None:
