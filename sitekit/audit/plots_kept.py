@@ -189,7 +189,8 @@ def _share(plots: pd.DataFrame, settings: Settings, written: Written) -> Finding
         except (rasterio.errors.RasterioIOError, SitekitError) as error:
             return not_looked_at(SHARE, str(error).splitlines()[0], f"out/score_{code}.tif")
         passing = np.isfinite(score) & (score >= np.float32(settings.score.passing))
-        for k, plot in enumerate(planted.itertuples()):
+        rows: list[Any] = list(planted.itertuples())
+        for k, plot in enumerate(rows):
             if species.get(plot.plot) != code or set_down[k]:
                 continue
             x, y = _samples(plot.geometry)
