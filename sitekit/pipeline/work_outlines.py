@@ -43,7 +43,7 @@ class Outline:
 
     name: str
     site: str
-    shape: BaseGeometry
+    shape: Any
     plots: tuple[int, ...]
     whole: bool
     note: str
