@@ -117,7 +117,8 @@ def _to_scout(tables: dict[str, pd.DataFrame], crs: CRS, datum: CRS, cell: float
     candidates = tables["candidates"].head(MOST_SCOUTED)
     named = dict(zip(tables["sites"]["candidate"], tables["sites"]["site"], strict=True))
     found = []
-    for row in candidates.itertuples():
+    records: list[Any] = list(candidates.itertuples())
+    for row in records:
         site = str(named.get(row.candidate, row.candidate))
         shape = around(row.geometry, SCOUT_CORNERS, 0.75 * cell)
         found.append(Outline(site, site, printed(shape, crs, datum), (), True, "area to scout: no plots are planned"))
