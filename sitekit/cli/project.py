@@ -38,9 +38,7 @@ def tell(report: Report, as_json: bool) -> None:
         click.echo(line)
 
 
-def _run(
-    plan: Path, as_json: bool, threads: int | None, memory_gb: float, scheduler: str | None = None
-) -> Report:
+def _run(plan: Path, as_json: bool, threads: int | None, memory_gb: float, scheduler: str | None = None) -> Report:
     from sitekit.pipeline.stages import ShortfallWithReport, run_stages
 
     try:

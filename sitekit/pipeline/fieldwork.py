@@ -147,12 +147,12 @@ def _shelter(tables: Mapping[str, pd.DataFrame]) -> dict[str, list[tuple[float, 
 
 def _ranks(tables: Mapping[str, pd.DataFrame]) -> dict[tuple[str, float], int]:
     """Rank of each site for wind from each direction, where it is known."""
-    rows = tables["shelter"].dropna(subset=["rank"]) if "shelter" in tables else []
-    return (
-        {(str(s), float(d)): int(r) for s, d, r in rows[["site", "direction_deg", "rank"]].itertuples(index=False)}
-        if len(rows)
-        else {}
-    )
+    if "shelter" not in tables:
+        return {}
+    rows = tables["shelter"].dropna(subset=["rank"])
+    return {
+        (str(s), float(d)): int(r) for s, d, r in zip(rows["site"], rows["direction_deg"], rows["rank"], strict=True)
+    }
 
 
 def _queue_sites(work: Fieldwork, tables: Mapping[str, pd.DataFrame]) -> list[str]:

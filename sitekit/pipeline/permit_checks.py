@@ -158,7 +158,9 @@ def permitted_rows(
             )  # fmt: skip
         if id(permit) in inside and len(areas):
             out = [
-                str(r.work_area) for r in areas.itertuples() if not inside[id(permit)].buffer(1e-3).covers(r.geometry)
+                str(name)
+                for name, outline in zip(areas["work_area"], areas["geometry"], strict=True)
+                if not inside[id(permit)].buffer(1e-3).covers(outline)
             ]
             rows.append(
                 _row(permit, "work areas inside the permitted outlines", f"{len(areas) - len(out)} of {len(areas)}",
@@ -204,7 +206,7 @@ def _cap(project: Project, permit: Permit, cap: Cap, tables: dict[str, pd.DataFr
         units = units[units["species"] == cap.species]
     if cap.area is not None:
         shape = [f.shape for f in features_of(project) if f.kind == PROTECTED and f.name == cap.area]
-        inside = shapely.intersects(units.geometry.to_numpy(), shapely.union_all(shape)) if shape else []
+        inside: Any = shapely.intersects(units.geometry.to_numpy(), shapely.union_all(shape)) if shape else []
         units = units[np.asarray(inside, bool)] if shape else units.iloc[:0]
     planned = {
         "fragments": int(units["fragments"].sum()),

@@ -84,7 +84,7 @@ def open_rows(
         add("mode fill is an estimate of capacity: its counts cannot be applied for", "spacing.mode", CONFLICT)
     for r in sites[sites["chosen"]].itertuples() if not ground.scout else ():
         if r.site not in set(areas["site"]):
-            given = tables["allotment"]["site"].eq(r.site).any()
+            given = tables["allotment"]["site"].eq(str(r.site)).any()
             add(f"site {r.site} is chosen and holds no plot: it has no sheet", "sites", CONFLICT if given else NOTE)
     for r in areas.itertuples():
         if not r.whole:
@@ -130,7 +130,7 @@ def _lacking(permit: Permit, names: tuple[str, ...]) -> bool:
 def text_rows(project: Project, ground: Ground, tables: dict[str, pd.DataFrame]) -> list[Row]:
     """Return the rows of `packet_texts`: abstract, methods, and a text for each figure."""
     permit = project.settings.permit[0] if project.settings.permit else None
-    limits: dict[str, Any] = dict(permit.text_limits) if permit else {}
+    limits: dict[str, Any] = {**permit.text_limits} if permit else {}
     blocks = {"abstract": _abstract(project, permit, tables), "methods": _methods(project, permit, tables)}
     blocks["figure: vicinity"] = _vicinity_text(project, tables)
     for row in tables["work_areas"].itertuples():
