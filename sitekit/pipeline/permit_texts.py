@@ -130,7 +130,7 @@ def _lacking(permit: Permit, names: tuple[str, ...]) -> bool:
 def text_rows(project: Project, ground: Ground, tables: dict[str, pd.DataFrame]) -> list[Row]:
     """Return the rows of `packet_texts`: abstract, methods, and a text for each figure."""
     permit = project.settings.permit[0] if project.settings.permit else None
-    limits: dict[str, Any] = {**permit.text_limits} if permit else {}
+    limits: dict[str, Any] = {str(k): n for k, n in permit.text_limits.items()} if permit else {}
     blocks = {"abstract": _abstract(project, permit, tables), "methods": _methods(project, permit, tables)}
     blocks["figure: vicinity"] = _vicinity_text(project, tables)
     for row in tables["work_areas"].itertuples():
