@@ -173,6 +173,9 @@ def _degrees(rows: Rows, cx: str, cy: str) -> Read:
                     values[i] = read_angle(plain, axis, name)
                     written += 1
             except InputFault as error:
+                if not re.search(r"\d", text):
+                    bad.setdefault(i, (f"{name} is {text[:80]!r}", "a number"))
+                    continue
                 due = "a number or degrees and minutes"
                 bad.setdefault(i, (f"{name} is {text[:80]!r}: {error.faults[0].came}; {error.faults[0].do}", due))
                 continue

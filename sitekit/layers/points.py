@@ -1,27 +1,63 @@
-"""Existing colonies as points in the working system, every fault of the file at once."""
+"""Existing colonies as points in the working system, every fault of the file at once, or its faulty rows set aside."""
 
 from __future__ import annotations
 
-import csv
+import re
 from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
-import pyogrio
 from numpy.typing import NDArray
 from pyproj import CRS
 
-from sitekit.base.crs import WGS84, read_crs, transform_points
-from sitekit.errors import Fault, Faults, FileFault, InputFault
+from sitekit.base.crs import datum_note, read_crs, transform_points
+from sitekit.base.units import METRES_PER
+from sitekit.errors import Fault, Faults, InputFault
+from sitekit.layers.aliases import Aliases
+from sitekit.layers.cells import MOST_LISTED, Reading, Refused, Rows, point
+from sitekit.layers.columns import factor_of, find_column
+from sitekit.layers.coordinates import Columns, Located, locate
+from sitekit.layers.rows import TABLES, read_rows
+from sitekit.layers.vector_file import read_vector
 
 ORIGINS = ("wild", "outplant")
-_LONGITUDE = ("lon", "long", "longitude", "decimallongitude", "lon_degrees", "longitude_deg", "lon_dd", "x_lon")
-_LATITUDE = ("lat", "latitude", "decimallatitude", "lat_degrees", "latitude_deg", "lat_dd", "y_lat")
-_EASTING = ("x", "easting", "x_m", "utm_e", "e")
-_NORTHING = ("y", "northing", "y_m", "utm_n", "n")
-_MOST = 20  # faults listed one by one; the rest is counted
+_FIELDS = ("species", "size_cm", "origin", "position_error_m", "depth", "date", "status", "partner")
+_UNITS = {
+    "size_cm": {"cm": 1.0, "mm": 0.1, "in": 2.54, "m": 100.0},
+    "position_error_m": METRES_PER,
+    "depth": METRES_PER,
+}
+
+
+@dataclass(frozen=True)
+class Given:
+    """What a person said of a file of colonies; what is left out is found, and told.
+
+    Parameters
+    ----------
+    position : str
+        Column that holds latitude and longitude together.
+    reading : Reading
+        Sheet and header line.
+    partner : str
+        Who gave the file, where it has no such column.
+    aliases : Aliases
+        Partners' names of species.
+    depth_units : {"m", "ft", "fathom"}
+        Unit of depths, where neither the column's name nor a second header row tells it.
+    depth_units_by_year : mapping of str to str
+        For years whose depths are in another unit.
+    """
+
+    position: str | None = None
+    reading: Reading = field(default_factory=Reading)
+    partner: str | None = None
+    aliases: Aliases = field(default_factory=Aliases)
+    depth_units: str | None = None
+    depth_units_by_year: Mapping[str, str] = field(default_factory=dict)
 
 
 def read_points(
@@ -35,8 +71,10 @@ def read_points(
     origin: str | None = None,
     position_error_m: float | None = None,
     where: str = "layers.colonies",
+    given: Given | None = None,
+    refused: list[Refused] | None = None,
 ) -> tuple[gpd.GeoDataFrame, tuple[str, ...]]:
-    """Read colonies from CSV (any usual coordinate columns) or a vector file.
+    """Read colonies from a table (text or spreadsheet) or a vector file.
 
     Parameters
     ----------
@@ -45,142 +83,231 @@ def read_points(
     to_crs : pyproj.CRS
         The working system.
     x, y : str, optional
-        Coordinate columns of a CSV, where their names are unusual.
+        Coordinate columns of a table, where their names are unusual.
     crs : str, optional
-        System of the coordinates; WGS 84 for columns named after latitude and longitude.
+        System of the coordinates, or their datum; WGS 84 for columns named after latitude and longitude.
     columns : mapping, optional
-        Field (`species`, `size_cm`, `origin`, `position_error_m`) -> column of the file; by default of the same name.
+        Field (`species`, `size_cm`, `origin`, `position_error_m`, `depth`, `date`, `partner`) -> column of the file; by
+        default found by name.
     origin, position_error_m
         For files without such a column.
     where : str
         For messages.
+    given : Given, optional
+        What else is known of the file.
+    refused : list of Refused, optional
+        Takes the rows that cannot be used, and the others go on; without it such rows are faults.
 
     Returns
     -------
     GeoDataFrame, tuple of str
-        `species`, `size_cm`, `origin`, `position_error_m`, `file`, `line`, point; and notes.
+        `species`, `size_cm`, `origin`, `position_error_m`, `file`, `line`, point, and `partner`, `depth_m` with `year` where
+        the file has them; and notes on how the file was understood.
 
     Raises
     ------
     FileFault, InputFault
         With every fault: missing columns, text where a number is due, swapped coordinates, empty file.
+
+    Notes
+    -----
+    Rows whose Darwin Core `occurrenceStatus` is absent are no colonies: left out and told.
     """
-    typed = path.suffix.lower() in (".csv", ".txt", ".tsv")
-    rows, lines, cx, cy, source, notes = (_table if typed else _vector)(path, x, y, crs, where)
-    if not rows:
+    asked = given or Given()
+    table = path.suffix.lower() in TABLES
+    if table:
+        rows = read_rows(path, where, asked.reading)
+        place = locate(rows, where, to_crs, Columns(x, y, asked.position, crs)) if rows.cells else None
+    else:
+        rows, place = _vector(path, crs, where, to_crs)
+    if not rows.cells or place is None:
+        if rows.broken and refused is None:
+            raise InputFault(*[_fault(r) for r in rows.broken[:MOST_LISTED]])
         raise InputFault(Fault(where, f"{path.name} holds no colony", "at least one row", "Leave the layer out."))
-    names = {f: (columns or {}).get(f, f) for f in ("species", "size_cm", "origin", "position_error_m")}
-    values: dict[str, list[Any]] = {f: [] for f in names}
-    px, py = ([], []) if typed else (cx, cy)
-    with Faults() as faults:
-        present = set(rows[0])
-        for field, column in names.items():
-            if column not in present and field in (columns or {}):
-                faults.add(
-                    f"{where}.columns.{field}", f"no column {column!r}", ", ".join(sorted(present)), "Correct it."
-                )
-        if names["position_error_m"] not in present and position_error_m is None:
-            faults.add(
-                f"{where}.position_error_m",
-                "not given",
-                "the error of the positions [m]",
-                "It widens the clearance: state it.",
-            )
-        if names["origin"] not in present and origin is None:
-            faults.add(f"{where}.origin", "not given", "wild or outplant", "Say which, or name a column.")
-        told = len(faults.found)
-        for row, line in zip(rows, lines, strict=True):
-            if len(faults.found) >= _MOST:
-                faults.add(where, "more faults follow", "a clean file", "Correct these first.")
-                break
-            at = f"{path.name}, line {line}"
-            if typed:
-                px.append(_number(row.get(cx), at, cx, faults, due=True))
-                py.append(_number(row.get(cy), at, cy, faults, due=True))
-            values["species"].append(_text(row.get(names["species"])) or None)
-            values["size_cm"].append(_number(row.get(names["size_cm"]), at, "size_cm", faults, least=0.0))
-            own = (_text(row.get(names["origin"])) or origin or "").strip().lower()
-            if own not in ORIGINS and (own or not told):
-                faults.add(at, f"origin {own!r}", " or ".join(ORIGINS), "Correct it.")
-            values["origin"].append(own)
-            error = _number(row.get(names["position_error_m"]), at, "position_error_m", faults, least=0.0)
-            error = position_error_m if error is None else error
-            if error is None and not told:
-                faults.add(at, "no position error", "a number of metres", "State it for the row or the layer.")
-            values["position_error_m"].append(error)
-    px, py = np.asarray(px, np.float64), np.asarray(py, np.float64)
-    easting, northing = transform_points(px, py, source, to_crs)
-    _check_place(easting, northing, px, py, lines, source, to_crs, path, where)
-    frame = gpd.GeoDataFrame(
-        {**values, "file": path.name, "line": lines}, geometry=gpd.points_from_xy(easting, northing), crs=to_crs
-    )
-    frame["size_cm"] = frame["size_cm"].astype("float64")
-    frame["position_error_m"] = frame["position_error_m"].astype("float64")
+    names = _field_columns(rows, columns or {}, where, origin, position_error_m)
+    kept, values, bad, notes = _values(rows, names, asked, origin, position_error_m)
+    for i, (came, due) in place.bad.items():
+        bad.setdefault(i, []).insert(0, (came, due))
+    swapped = _swapped(place, to_crs)
+    if swapped and refused is None and not any(i in bad for i in kept):
+        raise _swapped_fault(swapped, rows, path, where)
+    for i in swapped:
+        bad.setdefault(i, []).append(("latitude and longitude look swapped", "longitude in x, latitude in y"))
+    bad = {i: why for i, why in bad.items() if i in kept}
+    _tell_or_set_aside(rows, bad, where, refused)
+    keep = [i for i in kept if i not in bad]
+    if not keep:
+        raise InputFault(Fault(where, f"no row of {path.name} can be used", "at least one", "Correct the file."))
+    shape = gpd.points_from_xy(place.x[keep], place.y[keep])
+    data = {name: [column[i] for i in keep] for name, column in values.items()}
+    data |= {"file": [path.name] * len(keep), "line": [rows.lines[i] for i in keep]}
+    frame = gpd.GeoDataFrame(data, geometry=shape, crs=to_crs)
+    for name in ("size_cm", "position_error_m", "depth_m"):
+        if name in frame:
+            frame[name] = frame[name].astype("float64")
+    said = [*rows.said, *place.notes, *notes]
+    set_aside = len(bad) + len(rows.broken)
+    if set_aside:
+        said.append(f"{set_aside} rows refused, listed in refused_rows.csv")
     same = int(frame.duplicated(subset=["geometry"]).sum())
     if same:
-        notes = (*notes, f"{same} colonies stand on the position of another")
-    return frame, notes
+        said.append(f"{same} colonies stand on the position of another")
+    return frame, tuple(said)
 
 
-def _table(path: Path, x: str | None, y: str | None, crs: str | None, where: str) -> Any:
-    try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise InputFault(
-            Fault(where, f"{path.name}: byte {error.start} is not UTF-8", "a CSV in UTF-8", "Save it as UTF-8.")
-        ) from error
-    except OSError as error:
-        raise FileFault(
-            Fault(where, f"{path.name} cannot be read ({error.strerror})", "a CSV file", "Check it.")
-        ) from error
-    reader = csv.DictReader(text.splitlines(), delimiter="\t" if path.suffix.lower() == ".tsv" else ",")
-    header = [h.strip() for h in (reader.fieldnames or [])]
-    low = {h.lower(): h for h in header}
-    cx, cy = x, y
-    geographic = cx is None or (cx.lower() in _LONGITUDE and str(cy).lower() in _LATITUDE)
-    if cx is None and cy is None:
-        cx, cy = _first(low, _LONGITUDE), _first(low, _LATITUDE)
-        if cx is None or cy is None:
-            cx, cy, geographic = _first(low, _EASTING), _first(low, _NORTHING), False
-    if cx is None or cy is None or cx not in header or cy not in header:
-        raise InputFault(
-            Fault(
-                where,
-                f"{path.name} has columns {', '.join(header)}",
-                "columns of coordinates (lon and lat, or x and y)",
-                'Name them: x = "…", y = "…".',
-            )
-        )
-    if crs is None and not geographic:
-        raise InputFault(
-            Fault(where, f"columns {cx!r} and {cy!r} without a system", "the system of the coordinates", "Add `crs`.")
-        )
-    rows = [{(k or "").strip(): v for k, v in row.items()} for row in reader]
-    lines = list(range(2, len(rows) + 2))
-    source = WGS84 if crs is None else read_crs(crs, f"{where}.crs")
-    return rows, lines, cx, cy, source, (f"coordinates from {cx!r} and {cy!r}",)
+def _field_columns(
+    rows: Rows, named: Mapping[str, str], where: str, origin: str | None, error_m: float | None
+) -> dict[str, str]:
+    found: dict[str, str] = {}
+    with Faults() as faults:
+        for one in _FIELDS:
+            column = named.get(one) or find_column(rows.names, one)
+            if column is not None and column in rows.names:
+                found[one] = column
+            elif one in named:
+                faults.add(
+                    f"{where}.columns.{one}", f"no column {column!r}", ", ".join(sorted(rows.names)), "Correct it."
+                )
+        if "position_error_m" not in found and error_m is None:
+            faults.add(
+                f"{where}.position_error_m", "not given", "the error of the positions [m]",
+                "It widens the clearance: state it.",
+            )  # fmt: skip
+        if "origin" not in found and origin is None:
+            faults.add(f"{where}.origin", "not given", "wild or outplant", "Say which, or name a column.")
+    return found
 
 
-def _vector(path: Path, x: str | None, y: str | None, crs: str | None, where: str) -> Any:
-    try:
-        frame = gpd.read_file(path)
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
-        raise FileFault(Fault(where, f"{path.name} cannot be read: {error}", "a vector file", "Check it.")) from error
-    if not isinstance(frame, gpd.GeoDataFrame):
-        raise InputFault(Fault(where, f"{path.name} has no points", "points", "Give another file."))
-    keep = frame.geometry.notna() & (frame.geometry.geom_type == "Point")
-    lines = [i + 1 for i, k in enumerate(keep) if k]
-    notes = (f"{int((~keep).sum())} rows without a point left out",) if not bool(keep.all()) else ()
+Why = dict[int, list[tuple[str, str]]]
+
+
+def _values(
+    rows: Rows, names: Mapping[str, str], asked: Given, origin: str | None, error_m: float | None
+) -> tuple[list[int], dict[str, list[Any]], Why, list[str]]:
+    """Rows that are colonies, a list per field over all rows, and what is wrong with which row."""
+    bad: Why = {}
+    cells = {one: rows.column(column) for one, column in names.items()}
+    blank = [""] * len(rows.cells)
+    notes = [f"{column!r} read as {one}" for one, column in names.items() if one.split("_")[0] not in column.lower()]
+    gone = {i for i, text in enumerate(cells.get("status", blank)) if text.lower() == "absent"}
+    if gone:
+        notes.append(f"{len(gone)} rows that say absent left out")
+    partners = [text or asked.partner or "" for text in cells.get("partner", blank)]
+    raw = cells.get("species", blank)
+    species = [asked.aliases.species(s, p) or None for s, p in zip(raw, partners, strict=True)]
+    mapped = sum(1 for a, b in zip(raw, species, strict=True) if a and a != b)
+    if mapped:
+        notes.append(f"{mapped} species named after the list of partners' names")
+    values: dict[str, list[Any]] = {"species": species}
+    values["size_cm"] = _numbers(rows, "size_cm", names, bad, notes)
+    own = [(text or origin or "").lower() for text in cells.get("origin", blank)]
+    for i, text in enumerate(own):
+        if text not in ORIGINS:
+            bad.setdefault(i, []).append((f"origin {text!r}", " or ".join(ORIGINS)))
+    values["origin"] = own
+    errors = [error_m if e is None else e for e in _numbers(rows, "position_error_m", names, bad, notes)]
+    for i, error in enumerate(errors):
+        if error is None and not any(w[0].startswith("position_error_m") for w in bad.get(i, [])):
+            bad.setdefault(i, []).append(("no position error", "a number of metres"))
+    values["position_error_m"] = errors
+    if any(partners):
+        values["partner"] = [p or None for p in partners]
+    if "depth" in names:
+        values["year"] = [(re.findall(r"(?:19|20)\d\d", t) or [""])[0] for t in cells.get("date", blank)]
+        values["depth_m"] = _depths(rows, names, asked, values["year"], bad, notes)
+    return [i for i in range(len(rows.cells)) if i not in gone], values, bad, notes
+
+
+def _depths(
+    rows: Rows, names: Mapping[str, str], asked: Given, years: list[str], bad: Why, notes: list[str]
+) -> list[float | None]:
+    column = names["depth"]
+    told = rows.units.get(column)
+    factor = factor_of("depth", column) or METRES_PER.get(told or "") or METRES_PER.get(asked.depth_units or "")
+    raw = _numbers(rows, "depth", {"depth": column}, bad, [], factor=1.0, least=None)
+    by_year = {year: METRES_PER[unit] for year, unit in asked.depth_units_by_year.items()}
+    if factor is None:
+        notes.append(f"{column!r} tells no unit of depth: not compared with the map; add depth_units")
+        return [None] * len(raw)
+    notes.append(f"depths from {column!r}, 1 = {factor:g} m" + "".join(f"; {y}: {f:g} m" for y, f in by_year.items()))
+    return [None if v is None else abs(v) * by_year.get(y, factor) for v, y in zip(raw, years, strict=True)]
+
+
+def _numbers(
+    rows: Rows, one: str, names: Mapping[str, str], bad: Why, notes: list[str], *, factor: float | None = None,
+    least: float | None = 0.0,
+) -> list[float | None]:  # fmt: skip
+    """A column as numbers in the field's unit, None where empty."""
+    column = names.get(one)
+    if column is None:
+        return [None] * len(rows.cells)
+    if factor is None:
+        factor = factor_of(one, column) or _UNITS[one].get(rows.units.get(column, ""), 1.0)
+        if factor != 1.0:
+            notes.append(f"{column!r}: 1 = {factor:g} {one.rsplit('_', 1)[-1]}")
+    found: list[float | None] = []
+    for i, text in enumerate(rows.column(column)):
+        odd = rows.odd.get((rows.lines[i], column))
+        value: float | None = None
+        if odd:
+            bad.setdefault(i, []).append((f"{one} is {odd}", "a number"))
+        elif text and text.upper() not in ("NA", "NAN"):
+            try:
+                value = float(point(text, rows.decimal)) * factor if "_" not in text else float("x")
+            except ValueError:
+                bad.setdefault(i, []).append((f"{one} is {text!r}", "a number"))
+            else:
+                if not np.isfinite(value) or (least is not None and value < least):
+                    due = f"a number{'' if least is None else f' of {least:g} or more'}"
+                    bad.setdefault(i, []).append((f"{one} is {text}", due))
+                    value = None
+        found.append(value)
+    return found
+
+
+def _tell_or_set_aside(rows: Rows, bad: Why, where: str, refused: list[Refused] | None) -> None:
+    if refused is not None:
+        refused += rows.broken
+        for i in sorted(bad):
+            why = "; ".join(f"{came} (due: {due})" for came, due in bad[i])
+            refused.append(Refused(where, rows.file, rows.lines[i], rows.text_of(i), why))
+        return
+    faults = [_fault(r) for r in rows.broken]
+    faults += [Fault(f"{rows.file}, line {rows.lines[i]}", c, d, "Correct it.") for i in sorted(bad) for c, d in bad[i]]
+    if len(faults) > MOST_LISTED:
+        more = f"more faults follow, {len(faults) - MOST_LISTED} of them"
+        do = "Correct these first, or set accept_partial = true and look at refused_rows.csv."
+        faults = [*faults[:MOST_LISTED], Fault(where, more, "a clean file", do)]
+    if faults:
+        raise InputFault(*faults)
+
+
+def _fault(row: Refused) -> Fault:
+    do = "Put text that holds the separator in quotes."
+    return Fault(f"{row.file}, line {row.line}", row.reason, "cells as in the header", do)
+
+
+def _vector(path: Path, crs: str | None, where: str, to_crs: CRS) -> tuple[Rows, Located | None]:
+    frame, notes = read_vector(path, where)
+    keep = (frame.geometry.notna() & (frame.geometry.geom_type == "Point")).to_numpy(bool)
+    said = list(notes)
+    if not keep.all():
+        said.append(f"{int((~keep).sum())} rows without a point left out")
     frame = frame[keep]
     source = read_crs(crs, f"{where}.crs") if crs else frame.crs
     if source is None:
         raise InputFault(Fault(where, f"{path.name} does not say its system", "a coordinate system", "Add `crs`."))
-    rows = frame.drop(columns=frame.geometry.name).to_dict("records")
-    return rows, lines, frame.geometry.x.to_numpy(), frame.geometry.y.to_numpy(), CRS(source), notes
-
-
-def _first(low: Mapping[str, str], names: tuple[str, ...]) -> str | None:
-    return next((low[n] for n in names if n in low), None)
+    source = CRS(source)
+    names = [str(c) for c in frame.columns if c not in (frame.geometry.name, "line")]
+    cells = [[_text(v) for v in row] for row in frame[names].itertuples(index=False, name=None)]
+    rows = Rows(path.name, names, cells, [int(n) for n in frame["line"]], {}, ".", tuple(said), [], {})
+    if not cells:
+        return rows, None
+    x, y = frame.geometry.x.to_numpy(np.float64), frame.geometry.y.to_numpy(np.float64)
+    east, north = transform_points(x, y, source, to_crs)
+    shift = datum_note(source, to_crs)
+    told = (f"datum shift: {shift}",) if shift else ()
+    return rows, Located(east, north, x, y, source.is_geographic, told, {})
 
 
 def _text(value: Any) -> str:
@@ -188,53 +315,22 @@ def _text(value: Any) -> str:
     return "" if value is None or (isinstance(value, float) and np.isnan(value)) else str(value).strip()
 
 
-def _number(
-    value: Any, where: str, column: str, faults: Faults, *, least: float | None = None, due: bool = False
-) -> float | None:
-    text = _text(value)
-    if not text or text.upper() in ("NA", "NAN"):
-        if due:
-            faults.add(where, f"{column} is empty", "a number", "Fill it in or remove the row.")
-        return None
-    try:
-        number = float(text)
-    except ValueError:
-        faults.add(where, f"{column} is {text!r}", "a number", "Correct it.")
-        return None
-    if not np.isfinite(number) or (least is not None and number < least):
-        faults.add(
-            where, f"{column} is {text}", f"a number{'' if least is None else f' of {least:g} or more'}", "Correct it."
-        )
-        return None
-    return number
-
-
-def _check_place(
-    easting: NDArray[np.float64],
-    northing: NDArray[np.float64],
-    px: NDArray[np.float64],
-    py: NDArray[np.float64],
-    lines: list[int],
-    source: CRS,
-    to_crs: CRS,
-    path: Path,
-    where: str,
-) -> None:
-    if not source.is_geographic:
-        return
-    swapped = np.abs(py) > 90
-    if not swapped.any() and to_crs.area_of_use is not None:
+def _swapped(place: Located, to_crs: CRS) -> list[int]:
+    """Rows of degrees that fit the working area only the other way round; beyond 90 degrees of latitude in any case."""
+    if not place.geographic:
+        return []
+    px, py = place.given_x, place.given_y
+    swapped: NDArray[np.bool_] = np.abs(py) > 90
+    if to_crs.area_of_use is not None:
         w, s, e, n = to_crs.area_of_use.bounds
-        out = (py < s - 5) | (py > n + 5)
-        turned = (px >= s) & (px <= n) & (py >= w) & (py <= e)
-        swapped = out & turned if bool((out & turned).all()) else np.zeros(len(px), bool)
-    if swapped.any():
-        first = ", ".join(str(lines[i]) for i in np.flatnonzero(swapped)[:5])
-        raise InputFault(
-            Fault(
-                where,
-                f"{path.name}: latitude and longitude look swapped in {int(swapped.sum())} rows (lines {first})",
-                "longitude in x, latitude in y",
-                "Swap the names in x and y.",
-            )
-        )
+        out = (px < w - 5) | (px > e + 5) | (py < s - 5) | (py > n + 5)
+        turned = (px >= s) & (px <= n) & (py >= w - 5) & (py <= e + 5)
+        swapped = swapped | (out & turned)
+    return [int(i) for i in np.flatnonzero(swapped)]
+
+
+def _swapped_fault(swapped: list[int], rows: Rows, path: Path, where: str) -> InputFault:
+    first = ", ".join(str(rows.lines[i]) for i in swapped[:5])
+    came = f"{path.name}: latitude and longitude look swapped in {len(swapped)} rows (lines {first})"
+    do = "Swap the names in x and y." if len(swapped) == len(rows.cells) else "Correct these rows; the others fit."
+    return InputFault(Fault(where, came, "longitude in x, latitude in y", do))

@@ -5,12 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 import geopandas as gpd
-import pyogrio
 import shapely
 from pyproj import CRS
 
-from sitekit.base.crs import read_crs
+from sitekit.base.crs import datum_note, read_crs
 from sitekit.errors import Fault, FileFault, InputFault
+from sitekit.layers.vector_file import read_vector
 
 
 def read_polygons(
@@ -21,7 +21,7 @@ def read_polygons(
     Parameters
     ----------
     path : Path
-        Any vector file GDAL reads.
+        Any vector file: what GDAL reads, a zipped shapefile, KML, KMZ.
     to_crs : pyproj.CRS
         The working system.
     crs : str, optional
@@ -34,7 +34,8 @@ def read_polygons(
     Returns
     -------
     GeoDataFrame, tuple of str
-        The rows with polygons, a column `line` with their number in the file from 1, and notes for the reader.
+        The rows with polygons, a column `line` with their number in the file from 1 (KML: the
+        line of the text), and notes for the reader.
 
     Raises
     ------
@@ -49,15 +50,7 @@ def read_polygons(
     """
     if not Path(path).is_file():
         raise FileFault(Fault(where, f"{path.name} is missing", "a vector file", "Correct the path."))
-    try:
-        frame = gpd.read_file(path, layer=layer) if layer else gpd.read_file(path)
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
-        raise FileFault(
-            Fault(where, f"{path.name} cannot be read: {error}", "a vector file", "Open and save it again.")
-        ) from error
-    if not isinstance(frame, gpd.GeoDataFrame):
-        raise InputFault(Fault(where, f"{path.name} has no shapes", "polygons", "Give the file with the outlines."))
-    frame["line"] = range(1, len(frame) + 1)
+    frame, said = read_vector(path, where, layer)
     shape = frame.geometry
     keep = shape.notna() & ~shape.is_empty & shape.geom_type.isin(["Polygon", "MultiPolygon", "GeometryCollection"])
     others = int((~keep).sum())
@@ -70,7 +63,9 @@ def read_polygons(
         raise InputFault(
             Fault(where, f"{path.name} does not say its coordinate system", "a system", "Add `crs`, e.g. EPSG:4326.")
         )
-    notes = [f"{others} rows without a polygon left out"] if others else []
+    notes = [*said, *([f"{others} rows without a polygon left out"] if others else [])]
+    shift = datum_note(CRS(frame.crs), to_crs)
+    notes += [f"datum shift: {shift}"] if shift else []
     broken = ~frame.geometry.is_valid
     if bool(broken.any()):
         rows = frame.loc[broken, "line"].tolist()

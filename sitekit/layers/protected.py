@@ -50,6 +50,8 @@ def read_protected(
     """
     frame, notes = read_polygons(path, to_crs=to_crs, crs=crs, where="layers.protected")
     given = dict(rules or {})
+    if name_field == "name" and "name" not in frame.columns:  # WDPA writes NAME
+        name_field = next((str(c) for c in frame.columns if str(c).lower() == "name"), name_field)
     columns = ", ".join(c for c in frame.columns if c not in (frame.geometry.name, "line"))
     with Faults() as faults:
         for key, column in (("name_field", name_field), ("rule_field", rule_field)):

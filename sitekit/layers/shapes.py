@@ -6,12 +6,12 @@ from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
-import pyogrio
 import shapely
 from pyproj import CRS
 
 from sitekit.base.crs import read_crs
 from sitekit.errors import Fault, FileFault, InputFault
+from sitekit.layers.vector_file import read_vector
 
 
 def read_shapes(
@@ -22,7 +22,7 @@ def read_shapes(
     Parameters
     ----------
     path : Path
-        Any vector file GDAL reads.
+        Any vector file: what GDAL reads, a zipped shapefile, GPX, KML, KMZ.
     to_crs : pyproj.CRS
         The working system.
     crs : str, optional
@@ -46,26 +46,19 @@ def read_shapes(
     """
     if not Path(path).is_file():
         raise FileFault(Fault(where, f"{path.name} is missing", "a vector file", "Correct the path."))
-    try:
-        frame = gpd.read_file(path)
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
-        raise FileFault(
-            Fault(where, f"{path.name} cannot be read: {error}", "a vector file", "Open and save it again.")
-        ) from error
-    if not isinstance(frame, gpd.GeoDataFrame):
-        raise InputFault(Fault(where, f"{path.name} has no shapes", "areas, lines or points", "Give another file."))
-    columns = [c for c in frame.columns if c != frame.geometry.name]
+    frame, said = read_vector(path, where)
+    columns = [c for c in frame.columns if c not in (frame.geometry.name, "line")]
     if name_field is not None and name_field not in columns:
         raise InputFault(
             Fault(
                 f"{where}.name_field", f"no column {name_field!r}", "one of " + ", ".join(columns), "Correct the name."
             )
         )
-    line = np.arange(1, len(frame) + 1)
+    line = frame["line"].to_numpy(np.int64)
     keep = (frame.geometry.notna() & ~frame.geometry.is_empty).to_numpy(dtype=bool)
     if not keep.any():
         raise InputFault(Fault(where, f"{path.name} holds no shape", "at least one", "Give another file."))
-    notes = [f"{int((~keep).sum())} rows without a shape left out"] if not keep.all() else []
+    notes = [*said, *([f"{int((~keep).sum())} rows without a shape left out"] if not keep.all() else [])]
     if crs is not None:
         frame = frame.set_crs(read_crs(crs, f"{where}.crs"), allow_override=True)
     if frame.crs is None:

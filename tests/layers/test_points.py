@@ -34,7 +34,13 @@ def test_a_row_is_read_as_written(tmp_path):
     assert frame["position_error_m"].tolist() == [3.0, 3.0]
     assert frame["line"].tolist() == [2, 3]
     assert np.isnan(frame["size_cm"][1])
-    assert notes == ("coordinates from 'lon' and 'lat'",)
+    assert notes == (
+        "commas between columns, UTF-8",
+        "header in line 1",
+        "coordinates from 'lon' and 'lat'",
+        "system WGS 84",
+        "no datum is told: taken as WGS 84; if it is another, add `crs`",
+    )
 
 
 @pytest.mark.parametrize("names", ["Longitude,Latitude", "LON_DEGREES,LAT_DEGREES", "decimalLongitude,decimalLatitude"])
@@ -79,7 +85,8 @@ def test_all_faults_of_a_table_are_told_with_their_lines(tmp_path):
         (HEAD + "18.1,-63.0,A,1,wild,3\n", r"look swapped in 1 rows \(lines 2\); due: longitude in x"),
         (HEAD.replace(",origin", ",o") + GOOD, r"layers\.colonies\.origin: not given; due: wild or outplant"),
         ("lon,lat,origin\n-63,18,wild\n", r"position_error_m: not given; .*It widens the clearance"),
-        (b"lon,lat\n-63,18\xe9\n", r"byte 14 is not UTF-8; due: a CSV in UTF-8"),
+        (b"lon,lat,origin,position_error_m\n-63,18\xe9,wild,3\n", r"line 2: lat is '18é'"),
+        (b"lon,lat\n-63,18\x81\n", r"byte 14 is neither UTF-8 nor cp1252; due: a CSV in UTF-8"),
     ],
 )
 def test_what_cannot_be_used_is_refused(tmp_path, text, said):

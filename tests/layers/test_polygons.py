@@ -79,7 +79,7 @@ def test_a_missing_and_a_damaged_file_are_refused_by_name(tmp_path):
 def test_a_table_without_shapes_is_refused(tmp_path):
     """A table taken for a layer."""
     (tmp_path / "a.csv").write_text("a,b\n1,2\n")
-    with pytest.raises(InputFault, match=r"a\.csv has no shapes; due: polygons"):
+    with pytest.raises(InputFault, match=r"a\.csv has no shapes; due: points, lines or areas"):
         read_polygons(tmp_path / "a.csv", to_crs=UTM)
 
 
