@@ -14,6 +14,7 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import pyogrio
 import pytest
 import rasterio
 import shapely
@@ -23,10 +24,10 @@ from pyproj import CRS, Transformer
 from sitekit.audit.plan import audit_plan
 from sitekit.audit.promises import Finding
 from sitekit.base.files import hash_of, sha256_of, write_json
-from sitekit.base.tables import build
+from sitekit.base.tables import build, conform, table
 from sitekit.outputs.tables import write_colonies_csv
 from sitekit.outputs.vector import write_candidates, write_colonies
-from sitekit.season.plan_tables import read_plan, write_plan
+from sitekit.season.plan_tables import fixed_time, read_table, write_plan
 from sitekit.season.settings import Settings, read_settings
 
 EPSG = 32622
@@ -111,6 +112,18 @@ SHUT = outline((18, 27), (23, 27), (23, 33), (18, 33))
 HARD = outline((18.5, 27.5), (22.5, 27.5), (22.5, 32.5), (18.5, 32.5))
 
 
+class _Looked(dict[str, pd.DataFrame]):
+    """The tables of a season, each read when it is first looked at."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__()
+        self.path = path
+
+    def __missing__(self, name: str) -> pd.DataFrame:
+        self[name] = read_table(self.path, name)
+        return self[name]
+
+
 @dataclass
 class Plan:
     """A written plan that tests may damage."""
@@ -144,11 +157,22 @@ class Plan:
         path.write_bytes("\r\n".join(change(lines)).encode("utf-8"))
 
     def edit_season(self, change: Callable[[dict[str, pd.DataFrame]], None]) -> None:
+        """Change tables; only those that `change` looks at are read, and written again in their place."""
         path = self.out / "season.gpkg"
-        tables = read_plan(path)
-        crs = tables["candidates"].crs
+        crs = CRS.from_user_input(read_table(path, "candidates").crs)
+        tables = _Looked(path)
         change(tables)
-        write_plan(path, tables, CRS.from_user_input(crs))
+        with fixed_time():
+            for name, frame in tables.items():
+                kind = table(name).geometry
+                rows: Any = conform(frame, name)
+                pyogrio.write_dataframe(
+                    gpd.GeoDataFrame(rows, geometry="geometry", crs=crs) if kind else rows,
+                    path,
+                    layer=name,
+                    driver="GPKG",
+                    geometry_type=kind,
+                )
 
     def edit_everywhere(self, change: Callable[[Any], Any]) -> None:
         """Change the colonies in the season and write map and list from them, as a faulty layout would."""
@@ -157,7 +181,7 @@ class Plan:
             tables["colonies"] = change(tables["colonies"].copy())
 
         self.edit_season(apply)
-        colonies = read_plan(self.out / "season.gpkg")["colonies"]
+        colonies = read_table(self.out / "season.gpkg", "colonies")
         write_colonies(self.out / "colonies.geojson", colonies)
         write_colonies_csv(self.out / "colonies.csv", colonies)
 

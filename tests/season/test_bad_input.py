@@ -199,8 +199,12 @@ def test_a_polygon_that_crosses_itself_is_repaired_and_noted(patch: Path) -> Non
     assert HARD.is_valid
 
 
+@pytest.mark.slow
 def test_a_reef_on_which_no_cell_passes_ends_with_four_and_writes_why(patch: Path) -> None:
-    """An empty season must not look like a fault of the files, nor like a finished plan."""
+    """An empty season must not look like a fault of the files, nor like a finished plan.
+
+    Slow: plans a whole season again.
+    """
     edit(patch / "plan.toml", "at = [0, 1, 10, 20]", "at = [30, 40, 50, 60]")
     said = command("run", patch)
     assert said.code == 4, said.err
@@ -214,8 +218,12 @@ def test_a_reef_on_which_no_cell_passes_ends_with_four_and_writes_why(patch: Pat
     assert "no patch of passing cells" in again.err
 
 
+@pytest.mark.slow
 def test_more_units_than_room_end_with_four_and_are_listed(patch: Path) -> None:
-    """Units that vanish between the wish and the list are missed on the boat."""
+    """Units that vanish between the wish and the list are missed on the boat.
+
+    Slow: plans a whole season again.
+    """
     edit(patch / "plan.toml", "separation_m = 1.2", "separation_m = 6.0")
     said = command("run", patch)
     assert said.code == 4, said.err

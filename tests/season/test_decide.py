@@ -176,8 +176,12 @@ def test_a_site_outside_every_candidate_is_told(plan: Path) -> None:
     assert "choose.force_in C" in answer.err
 
 
+@pytest.mark.slow
 def test_the_ways_by_sea_and_the_depth_match_are_written(plan: Path) -> None:
-    """The harbour lies 25 m by water from A's patch, which is as deep as the nursery; a shorter limit leaves nothing of it."""
+    """The harbour lies 25 m by water from A's patch, which is as deep as the nursery; a shorter limit leaves nothing of it.
+
+    Slow: plans a whole season again.
+    """
     assert run(plan, "[choose]\ngreatest_to_harbour_m = 1000\n").code == 0
     sites = tables(plan)["sites"].set_index("site")
     assert sites.loc["A", "harbour_m"] == pytest.approx(24.0, abs=8.0)
@@ -231,8 +235,12 @@ def test_a_returned_form_changes_the_plan_and_is_kept(plan: Path) -> None:
     assert json.loads(answer.out)["figures"]["choose"]["unknown_forms"] == ["Q"]
 
 
+@pytest.mark.slow
 def test_a_no_go_takes_a_site_out_and_forms_are_not_written_over(plan: Path) -> None:
-    """Who has looked decides; a form that may be filled in is kept."""
+    """Who has looked decides; a form that may be filled in is kept.
+
+    Slow: plans a whole season again.
+    """
     filled(plan, go="no-go", note="loose rubble")
     assert run(plan, '[scout]\nfrom = "returned.csv"\n').code in (0, 4)
     assert (
@@ -245,8 +253,12 @@ def test_a_no_go_takes_a_site_out_and_forms_are_not_written_over(plan: Path) -> 
     assert command("scout", plan, "--overwrite").code == 0
 
 
+@pytest.mark.slow
 def test_a_form_that_cannot_be_read_is_refused(plan: Path) -> None:
-    """Bad dates and bottoms are told by line; earlier results stay."""
+    """Bad dates and bottoms are told by line; earlier results stay.
+
+    Slow: plans a whole season again.
+    """
     assert run(plan, "").code == 0
     kept = (plan / "out" / "season.gpkg").read_bytes()
     filled(plan, bottom_north="lava")
@@ -256,8 +268,12 @@ def test_a_form_that_cannot_be_read_is_refused(plan: Path) -> None:
     assert (plan / "out" / "season.gpkg").read_bytes() == kept
 
 
+@pytest.mark.slow
 def test_edited_sites_replace_the_choice(plan: Path) -> None:
-    """A copy of sites.csv with another choice is taken; wrong lines are named."""
+    """A copy of sites.csv with another choice is taken; wrong lines are named.
+
+    Slow: plans a whole season again.
+    """
     (plan / "mine.csv").write_text("site,chosen,reason\nA,false,the chief said so\nB,true,\n", "utf-8")
     assert run(plan, '[sites]\nfrom = "mine.csv"\n').code in (0, 4)
     sites = tables(plan)["sites"].set_index("site")
@@ -280,8 +296,12 @@ def test_controls_that_cannot_be_found_are_said(plan: Path) -> None:
     assert "no area for a control plot matches it" in answer.err
 
 
+@pytest.mark.slow
 def test_moved_plots_replace_the_computed_ones(plan: Path) -> None:
-    """A plot moved by 1 m takes its units along; one of another size, too near, or at no chosen site is refused."""
+    """A plot moved by 1 m takes its units along; one of another size, too near, or at no chosen site is refused.
+
+    Slow: plans a whole season again.
+    """
     text = (plan / "plan.toml").read_text("utf-8").replace('mode = "number"', 'mode = "plots"')
     text += "\n[spacing.plot]\nlength_m = 8.0\nwidth_m = 3.0\ngap_m = 2.0\n"
     (plan / "plan.toml").write_text(text, "utf-8")

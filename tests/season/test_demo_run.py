@@ -97,8 +97,12 @@ def test_one_and_two_threads_write_the_same_bytes(demo: Ran, tmp_path: Path) -> 
     assert one == two
 
 
+@pytest.mark.slow
 def test_a_second_demo_in_the_same_folder_keeps_the_plan(reef: Path) -> None:
-    """Edits that a reader made to the demo's plan would be lost by the same command."""
+    """Edits that a reader made to the demo's plan would be lost by the same command.
+
+    Slow: plans a whole season again.
+    """
     plan = reef / "plan.toml"
     plan.write_text(plan.read_text("utf-8") + "# my own note\n", "utf-8")
     assert command("demo", reef).code == 0

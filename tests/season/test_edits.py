@@ -6,6 +6,8 @@ import json
 import shutil
 from pathlib import Path
 
+import pytest
+
 from sitekit.pipeline.stages import STAGES
 from tests.season.conftest import Ran, command, digests, edit
 
@@ -59,8 +61,12 @@ def test_a_stage_alone_removes_results_that_no_longer_fit(patch: Path) -> None:
     assert (patch / "out" / "layers" / "depth.tif").exists()
 
 
+@pytest.mark.slow
 def test_a_run_killed_between_stages_is_taken_up_again(patch: Path, small: Ran) -> None:
-    """A dead battery must cost the stage it struck, not the day."""
+    """A dead battery must cost the stage it struck, not the day.
+
+    Slow: plans a whole season again.
+    """
     shutil.rmtree(patch / "out")
     assert command("candidates", patch).code == 0
     manifest = json.loads((patch / "out" / "manifest.json").read_text("utf-8"))

@@ -223,8 +223,12 @@ def test_check_says_how_the_work_was_understood(working: Ran) -> None:
     assert "One dive per diver and day" in said.out
 
 
+@pytest.mark.slow
 def test_lost_days_leave_a_rest_that_is_listed(plan: Path) -> None:
-    """Three days lost: exit code 4, what is done and what is left, nothing silently dropped."""
+    """Three days lost: exit code 4, what is done and what is left, nothing silently dropped.
+
+    Slow: plans a whole season again.
+    """
     edit(
         plan / "plan.toml",
         "boat_hours = 8.0",
@@ -298,8 +302,12 @@ def test_an_estimate_makes_no_sheets(plan: Path) -> None:
     assert len(season(plan)["sheets"]) == 0
 
 
+@pytest.mark.slow
 def test_sheets_need_no_fieldwork_table(small: Ran) -> None:
-    """Without [fieldwork] a diver still gets pins, bearings and rows; nothing about gas or days is invented."""
+    """Without [fieldwork] a diver still gets pins, bearings and rows; nothing about gas or days is invented.
+
+    Slow: plans a whole season again.
+    """
     out = small.folder / "out"
     assert (out / "dive_sheets.pdf").is_file()
     assert not (out / "day_plan.pdf").exists()
@@ -330,8 +338,12 @@ def pin_file(folder: Path, plot: str, bearing: float, metres: float, pins: str =
     return folder / "pins.csv"
 
 
+@pytest.mark.slow
 def test_a_pin_set_elsewhere_moves_the_plot_and_its_units_are_asked_again(plan: Path) -> None:
-    """7 m off: the plot follows, units off the rock are left out with the reason, no other number or tag moves."""
+    """7 m off: the plot follows, units off the rock are left out with the reason, no other number or tag moves.
+
+    Slow: plans a whole season again.
+    """
     before = season(plan)
     plot = str(before["plots"]["plot"].iloc[0])
     said = command("record", "pins", pin_file(plan, plot, 90.0, 7.0), plan)

@@ -188,8 +188,12 @@ def test_text_blocks_are_counted_against_the_form(demo: Ran, tables: dict[str, A
     assert "DRAFT" in packet.stamps
 
 
+@pytest.mark.slow
 def test_without_a_permit_the_packet_is_a_draft_that_lists_what_is_missing(demo: Ran) -> None:
-    """An invented applicant is worse than an empty box."""
+    """An invented applicant is worse than an empty box.
+
+    Slow: plans a whole season again.
+    """
     packet, figures = outlined(demo.folder, changed(demo.folder, permit=None))
     assert figures["missing_facts"] >= 15
     data, _ = packet_bytes(packet)
@@ -211,8 +215,12 @@ def test_a_public_copy_leaves_out_colonies_outplants_and_nursery_and_says_so(dem
     assert not any("wild colony" in page for page in pages)
 
 
+@pytest.mark.slow
 def test_an_amendment_shows_old_and_new_on_one_sheet(reef: Path) -> None:
-    """An office that must find the change itself finds another one."""
+    """An office that must find the change itself finds another one.
+
+    Slow: plans a whole season again.
+    """
     (reef / "last").mkdir()
     shutil.copy(reef / "out" / "season.gpkg", reef / "last" / "season.gpkg")
     data = tomllib.loads((reef / "plan.toml").read_text("utf-8"))
@@ -256,8 +264,12 @@ def test_work_areas_stay_inside_the_permitted_outlines(reef: Path) -> None:
     assert packet.areas["whole"].all()
 
 
+@pytest.mark.slow
 def test_areas_to_scout_are_drawn_without_plots(demo: Ran) -> None:
-    """A coarse map holds no plot: an outline with plots in it would be planted off the map unseen."""
+    """A coarse map holds no plot: an outline with plots in it would be planted off the map unseen.
+
+    Slow: plans a whole season again.
+    """
     project = opened(demo.folder, read_settings(demo.folder / "plan.toml"))
     tables = project.season()
     crs = tables["candidates"].crs
