@@ -155,7 +155,8 @@ Read = tuple[NDArray[np.float64], NDArray[np.float64], dict[int, tuple[str, str]
 
 
 def _degrees(rows: Rows, cx: str, cy: str) -> Read:
-    out, bad, written = {}, {}, 0
+    bad: dict[int, tuple[str, str]] = {}
+    out, written = {}, 0
     axes: tuple[tuple[str, Axis], ...] = ((cx, "lon"), (cy, "lat"))
     for name, axis in axes:
         letter = hemisphere_of(name)
@@ -194,7 +195,8 @@ def _degrees(rows: Rows, cx: str, cy: str) -> Read:
 
 
 def _metres(rows: Rows, cx: str, cy: str) -> Read:
-    out, bad = [], {}
+    bad: dict[int, tuple[str, str]] = {}
+    out = []
     for name in (cx, cy):
         values = np.full(len(rows.cells), np.nan)
         for i, text in enumerate(rows.column(name)):

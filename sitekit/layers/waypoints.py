@@ -185,7 +185,7 @@ def _shape(one: Element, at: str, faults: Faults) -> BaseGeometry | None:
         parts = [s for c in one.children if (s := _shape(c, at, faults)) is not None]
         kinds = {p.geom_type for p in parts}
         if kinds == {"Polygon"}:
-            return shapely.MultiPolygon(parts)
+            return shapely.MultiPolygon([p for p in parts if isinstance(p, shapely.Polygon)])
         return shapely.GeometryCollection(parts) if parts else None
     return None
 
