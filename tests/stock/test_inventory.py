@@ -80,8 +80,8 @@ def test_missing_columns_are_refused_by_name():
 @pytest.mark.parametrize(
     ("content", "words"),
     [
-        (b"species,genet\n\x81,1\n", "neither UTF-8 nor cp1252"),
-        (b"", "is empty"),
+        (b"species,genet\n\xff\xfe,1\n", "not UTF-8"),
+        (b"", "no stock rows"),
         (b"species,genet\n", "no stock rows"),
         (b"species,genet,genet\nA,B,C\n", "stands twice"),
         (b"species,genet\nA\nB,C,D\n", "line 3: 3 cells"),
