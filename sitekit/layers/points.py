@@ -276,7 +276,7 @@ def _tell_or_set_aside(rows: Rows, bad: Why, where: str, refused: list[Refused] 
     faults += [Fault(f"{rows.file}, line {rows.lines[i]}", c, d, "Correct it.") for i in sorted(bad) for c, d in bad[i]]
     if len(faults) > MOST_LISTED:
         more = f"more faults follow, {len(faults) - MOST_LISTED} of them"
-        do = "Correct these first, or set accept_partial = true and look at refused_rows.csv."
+        do = "Correct these first."
         faults = [*faults[:MOST_LISTED], Fault(where, more, "a clean file", do)]
     if faults:
         raise InputFault(*faults)
