@@ -37,7 +37,7 @@ def open_archive(path: Path, where: str) -> Iterator[zipfile.ZipFile]:
         with zipfile.ZipFile(path) as archive:
             _measure(archive, path, where)
             yield archive
-    except (zipfile.BadZipFile, EOFError, NotImplementedError) as error:
+    except (zipfile.BadZipFile, EOFError, NotImplementedError) as error:  # the last: a packing Python cannot undo
         raise FileFault(
             Fault(where, f"{path.name} is no whole archive ({error})", "a ZIP archive", "Copy or save it again.")
         ) from error

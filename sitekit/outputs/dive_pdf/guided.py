@@ -13,14 +13,12 @@ from sitekit.outputs.dive_pdf.rows import (
     Draw,
     cell,
     column_edges,
-    fields,
-    page_size,
-    parts,
+    recorder_pages,
     table_frame,
 )
 from sitekit.outputs.dive_pdf.scene import About, PlotPages, Segment, Unit
 from sitekit.outputs.paper.fonts import fitted, width
-from sitekit.outputs.paper.pen import Pen
+from sitekit.outputs.paper.pen import Box, Pen
 
 _RULE = 30.0  # pt, room of the rule above the stretches
 _TALLY = 11.0  # pt, side of a box to tick
@@ -111,30 +109,10 @@ def _stretch(pen: Pen, segment: Segment, x: float, right: float, top: float) -> 
 
 def guided_recorder_pages(plot: PlotPages, about: About, paper: tuple[float, float]) -> list[Draw]:
     """Return the recorder's guided pages: a row per unit to write genet, readings, tag and photo in."""
-    _, following = page_size(paper)
-    cut = parts(plot.units, following - 2, following)
-
-    def page(k: int) -> Draw:
-        def draw(pen: Pen, number: int, total: int) -> None:
-            top = short_head(pen, plot, "RECORDER", f"{k + 1} of {len(cut)}")
-            if k == 0:
-                top = fields(
-                    pen,
-                    top,
-                    [
-                        ["START", "END", "DATE", "PAIR", "TAPE, A TO B"],
-                        ["DEPTH by computer", "VISIBILITY", "PIN A FOUND", "PIN B SET", "FIRST PHOTO"],
-                    ],
-                )
-            _table(pen, cut[k], (MARGIN, MARGIN + FOOT, pen.width - MARGIN, top))
-            foot(pen, about, number, total)
-
-        return draw
-
-    return [page(k) for k in range(len(cut))]
+    return recorder_pages(plot, about, paper, _table)
 
 
-def _table(pen: Pen, units: Sequence[Unit], box: tuple[float, float, float, float]) -> None:
+def _table(pen: Pen, _: PlotPages, units: Sequence[Unit], box: Box) -> None:
     names = ["no.", "genet", "along m", "offset m, L or R", "tag on reef", "photo", "notes"]
     edges = column_edges(box, [40, 34, 52, 60, 62, 42, 58])
     top = table_frame(pen, box, edges, names, len(units))

@@ -12,6 +12,7 @@ from sitekit.outputs.paper.fonts import fitted, width
 from sitekit.outputs.paper.pen import Box, Pen
 
 Draw = Callable[[Pen, int, int], None]
+Table = Callable[[Pen, PlotPages, Sequence[Unit], Box], None]
 HEAD_ROW = 15.0  # pt
 WRITE = 28.0  # pt, line of fields to fill in
 FIRST_HEAD, NEXT_HEAD = 31.0 + 91.0 + 52.0 + 49.0, 31.0 + 40.0  # pt, heights of the two heads
@@ -69,8 +70,9 @@ def planter_pages(plot: PlotPages, about: About, paper: tuple[float, float]) -> 
     return [page(k) for k in range(len(cut))]
 
 
-def recorder_pages(plot: PlotPages, about: About, paper: tuple[float, float]) -> list[Draw]:
-    """Return the recorder's pages of a plot: readings, tags, photos; start and end on the first."""
+def recorder_pages(plot: PlotPages, about: About, paper: tuple[float, float], table: Table | None = None) -> list[Draw]:
+    """Return the recorder's pages of a plot: start and end on the first, then `table`: readings, tags, photos."""
+    draw_table = table or _recorder_table
     _, following = page_size(paper)
     cut = parts(plot.units, following - 2, following)
 
@@ -86,7 +88,7 @@ def recorder_pages(plot: PlotPages, about: About, paper: tuple[float, float]) ->
                         ["DEPTH by computer", "VISIBILITY", "PIN A FOUND", "PIN B SET", "FIRST PHOTO"],
                     ],
                 )
-            _recorder_table(pen, plot, cut[k], (MARGIN, MARGIN + FOOT, pen.width - MARGIN, top))
+            draw_table(pen, plot, cut[k], (MARGIN, MARGIN + FOOT, pen.width - MARGIN, top))
             foot(pen, about, number, total)
 
         return draw
