@@ -51,6 +51,10 @@ CHANGES = """() => {
   time("another weight each time", (k) => state.weigh(k, 0.2 + k / 20));
   time("threshold", (k) => state.pass(0.4 + k / 20));
   time("rule", (k) => state.combine(k % 3));
+  time("rule, geometric again", (k) => { state.combine(1); state.combine(0); });
+  state.look("limiting");
+  time("a weight, limiting criterion shown", (k) => state.weigh(0, 0.2 + k / 20));
+  state.look("score");
   return best;
 }"""
 
@@ -98,13 +102,13 @@ def _weights(browser: Any, folder: Path, side: int, slack: float) -> dict[str, A
     scene = made.scene((side, side), 8, exclusion=np.zeros((side, side), np.uint8))
     write_explore(folder / "explore.html", scene)
     size = (folder / "explore.html").stat().st_size
-    page, asked = _open(browser, folder / "explore.html", "() => explore.state && explore.state.ready > 0")
-    page.evaluate("() => { explore.state.model.species.length = 1; }")  # one species is re-scored per change
+    page, asked = _open(browser, folder / "explore.html", "() => explore.state && explore.state.prepared > 0")
     fast = page.evaluate(CHANGES)
     page.context.new_cdp_session(page).send("Emulation.setCPUThrottlingRate", {"rate": 4})
     slow = page.evaluate(CHANGES)
     print(
-        f"page of weights, {side} × {side} cells, none excluded, 8 criteria: {size / 1e6:.1f} MB, {len(asked)} requests"
+        f"page of weights, {side} × {side} cells, none excluded, 8 criteria, 2 species: "
+        f"{size / 1e6:.1f} MB, {len(asked)} requests"
     )
     for name in fast:
         print(f"  {name}: {fast[name]:.0f} ms; processor 4 × slower {slow[name]:.0f} ms")

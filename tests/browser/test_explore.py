@@ -74,7 +74,9 @@ def test_dragging_leaves_what_a_fresh_page_shows(opened: Any) -> None:
         " s.combine(2); s.weigh(4, 0); s.weigh(4, 0.5); s.combine(1); s.weigh(2, 0.9); s.combine(0); s.weigh(1, 0.2); }"
     )
     dragged = _scores(page)
-    page.evaluate("() => { const m = explore.state.model; explore.model.rescore(m, m.species[0], -1); }")
+    page.evaluate(
+        "() => { const m = explore.state.model, s = m.species[0]; s.held.fill(null); explore.model.rescore(m, s); }"
+    )
     assert np.abs(dragged - _scores(page)).max() < 1e-6
 
 
@@ -123,6 +125,26 @@ def test_a_click_tells_why(opened: Any) -> None:
     assert f"{scene.species[0].criteria[int(np.argmax(loss))].name} (limits)" in told
     page.evaluate("() => explore.state.tell(1, 1)")
     assert "protected area: forbidden" in page.locator("#ex-facts").inner_text()
+
+
+def test_the_limiting_criterion_of_every_cell(opened: Any) -> None:
+    """The picture would blame another criterion than a click does (the largest weighted loss; here for 7 of 8 criteria)."""
+    scene = made.scene(count=8, exclusion=np.zeros((120, 160), np.uint8), max_unknown_weight=1.0)
+    page = opened(scene)
+    page.evaluate("() => explore.state.weigh(5, 0)")
+    w = np.array([c.weight for c in scene.species[0].criteria]) * (np.arange(8) != 5)
+    for rule, words in enumerate(("geometric mean", "mean", "lowest")):
+        page.evaluate("(k) => explore.state.combine(k)", rule)
+        got = np.array(
+            page.evaluate("() => Array.from(explore.model.limiting(explore.state.model, explore.state.species))")
+        )
+        r = np.nan_to_num(decode(scene.responses).reshape(8, -1), nan=1.0)
+        with np.errstate(divide="ignore"):
+            loss = {"geometric mean": -np.log2(r), "mean": 1 - r, "lowest": 1 - r}[words]
+        loss = np.nan_to_num(loss, posinf=1e9) * (np.where(w > 0, 1.0, 0.0) if words == "lowest" else w)[:, None]
+        best = loss.max(0)
+        blamed = np.where(got < 255, loss[np.minimum(got, 7), np.arange(len(got))], 0.0)
+        assert (best - blamed <= 1e-6 * np.maximum(best, 1)).all(), words
 
 
 @pytest.mark.parametrize("size", [(1366, 768), (390, 800)])

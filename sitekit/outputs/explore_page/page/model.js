@@ -58,13 +58,13 @@ explore.model = (() => {
     }
     return {
       ...one, codes, pattern, states, plan: one.criteria.map((c) => c.weight), weights: Float64Array.from(one.criteria.map((c) => c.weight)),
-      sum: new Float64Array(n), summed: -1, score: new Float32Array(n), count: 0, total: 0,
+      sums: [new Float64Array(n), new Float64Array(n), new Float32Array(n)], held: METHODS.map(() => null), score: new Float32Array(n), count: 0, total: 0,
     };
   }
 
   // What a code adds: −log2 r, r, or r for the lowest. Unknown adds nothing; 0 is dealt with by the pattern.
-  function table(model, weight) {
-    const { logs: l, head, method } = model, out = new Float64Array(l.length);
+  function table(model, method, weight) {
+    const { logs: l, head } = model, out = new Float64Array(l.length);
     for (let c = 0; c < head.levels; c += 1) { out[c] = method === 0 ? weight * l[c] : method === 1 ? weight * 2 ** -l[c] : 2 ** -l[c]; }
     out[head.levels] = 0;
     out[head.levels + 1] = method === 2 ? 1 : 0;
@@ -72,20 +72,28 @@ explore.model = (() => {
   }
   function add(into, codes, values, n) { for (let j = 0; j < n; j += 1) { into[j] += values[codes[j]]; } }
   function least(into, codes, values, n) { for (let j = 0; j < n; j += 1) { const v = values[codes[j]]; if (v < into[j]) { into[j] = v; } } }
-
-  // A dragged criterion changes the sums by a difference; the lowest response only asks which weights are above 0.
-  function gather(model, s, moved, before) {
-    const { n, method } = model, now = moved < 0 ? 0 : s.weights[moved];
-    if (moved >= 0 && s.summed === method && method < 2) {
-      const old = table(model, before), fresh = table(model, now);
-      for (let c = 0; c < fresh.length; c += 1) { fresh[c] -= old[c]; }
-      add(s.sum, s.codes[moved], fresh, n);
-      return;
+  function addFour(into, [a, b, c, d], [p, q, r, s], n) { for (let j = 0; j < n; j += 1) { into[j] += p[a[j]] + q[b[j]] + r[c[j]] + s[d[j]]; } }
+  function leastFour(into, [a, b, c, d], values, n) {
+    for (let j = 0; j < n; j += 1) {
+      const p = values[a[j]], q = values[b[j]], r = values[c[j]], s = values[d[j]], e = p < q ? p : q, f = r < s ? r : s, v = e < f ? e : f;
+      if (v < into[j]) { into[j] = v; }
     }
-    if (moved >= 0 && s.summed === method && before > 0 === now > 0) { return; }
-    s.sum.fill(method === 2 ? 1 : 0);
-    s.codes.forEach((codes, i) => { if (s.weights[i] > 0) { (method === 2 ? least : add)(s.sum, codes, table(model, s.weights[i]), n); } });
-    s.summed = method;
+  }
+
+  // Brings the sums of a rule to the weights of now. `held` are the weights they stand for: each criterion that moved since
+  // is added as a difference, so that a drag costs one pass. The lowest response only asks which weights are above 0.
+  function gather(model, s, method) {
+    const { n } = model, sum = s.sums[method], held = s.held[method], all = [...s.codes.keys()];
+    const counts = method === 2 ? (w) => w > 0 ? 1 : 0 : (w) => w;
+    const moved = held ? all.filter((i) => counts(s.weights[i]) !== counts(held[i])) : all;
+    const fresh = !held || moved.length * 2 > all.length || (method === 2 && moved.some((i) => s.weights[i] === 0));
+    const parts = fresh ? all.filter((i) => s.weights[i] > 0) : moved, codes = parts.map((i) => s.codes[i]);
+    if (fresh) { sum.fill(method === 2 ? 1 : 0); }
+    const one = table(model, method, 1), tables = parts.map((i) => method === 2 ? one : one.map((v) => v * (s.weights[i] - (fresh ? 0 : held[i]))));
+    let k = 0;
+    for (; k + 4 <= parts.length; k += 4) { if (method === 2) { leastFour(sum, codes.slice(k, k + 4), one, n); } else { addFour(sum, codes.slice(k, k + 4), tables.slice(k, k + 4), n); } }
+    for (; k < parts.length; k += 1) { (method === 2 ? least : add)(sum, codes[k], tables[k], n); }
+    s.held[method] = s.weights.slice();
   }
 
   function divisors(model, s) {
@@ -104,20 +112,25 @@ explore.model = (() => {
     return { per, kind };
   }
 
-  // Scores of a species after a change: `moved` is the criterion that was dragged from the weight `before`, −1 for all.
-  // Cells of which too much is unknown get −1.
-  function rescore(model, s, moved, before) {
-    gather(model, s, moved, before);
-    const { n, method } = model, { per, kind } = divisors(model, s), { sum, score, pattern } = s;
-    if (method === 0) {
-      for (let p = 0; p < per.length; p += 1) { per[p] *= -Math.LN2; }
-      for (let j = 0; j < n; j += 1) { const p = pattern[j]; score[j] = kind[p] === FINE ? Math.exp(sum[j] * per[p]) : kind[p] === AT_ZERO ? 0 : -1; }
-    } else if (method === 1) {
-      for (let j = 0; j < n; j += 1) { const p = pattern[j]; score[j] = kind[p] === FINE ? Math.min(1, sum[j] * per[p]) : -1; }
-    } else {
-      for (let j = 0; j < n; j += 1) { const p = pattern[j]; score[j] = kind[p] === FINE ? sum[j] : kind[p] === AT_ZERO ? 0 : -1; }
-    }
+  // 2 to the power −v: straight lines between 1,024 points a unit, off by (ln 2 / 1024)² / 8 = 6e-8 of it at most.
+  const POINTS = 1024, FAR = 16, HALVES = Float64Array.from({ length: POINTS * FAR + 1 }, (_, i) => 2 ** (-i / POINTS));
+  function half(v) {
+    if (v >= FAR) { return Math.exp(-Math.LN2 * v); }
+    const at = v * POINTS, i = at | 0, low = HALVES[i];
+    return low + (at - i) * (HALVES[i + 1] - low);
   }
+
+  // Scores of a species after a change. Cells of which too much is unknown get −1.
+  function rescore(model, s) {
+    gather(model, s, model.method);
+    const { per, kind } = divisors(model, s);
+    SCORES[model.method](s.score, s.sums[model.method], s.pattern, per, kind, model.n);
+  }
+  const SCORES = [
+    (score, sum, pattern, per, kind, n) => { for (let j = 0; j < n; j += 1) { const p = pattern[j]; score[j] = kind[p] === FINE ? half(per[p] * sum[j]) : kind[p] === AT_ZERO ? 0 : -1; } },
+    (score, sum, pattern, per, kind, n) => { for (let j = 0; j < n; j += 1) { const p = pattern[j]; score[j] = kind[p] === FINE ? Math.min(1, sum[j] * per[p]) : -1; } },
+    (score, sum, pattern, per, kind, n) => { for (let j = 0; j < n; j += 1) { const p = pattern[j]; score[j] = kind[p] === FINE ? sum[j] : kind[p] === AT_ZERO ? 0 : -1; } },
+  ];
   function count(model, s) {
     const limit = Math.fround(model.passing), { score } = s;
     let found = 0, sum = 0;
@@ -140,19 +153,30 @@ explore.model = (() => {
 
   // Place of the limiting criterion per cell, 255 for none.
   function limiting(model, s) {
-    const { n, method } = model, which = new Uint8Array(n).fill(255), worst = new Float32Array(n);
-    s.codes.forEach((codes, i) => {
+    const { n, method } = model, which = s.which || (s.which = new Uint8Array(n)), worst = s.worst || (s.worst = new Float32Array(n));
+    const parts = [...s.codes.keys()].filter((i) => s.weights[i] > 0), nothing = new Float32Array(model.logs.length);
+    const losses = parts.map((i) => {
       const w = s.weights[i];
-      if (w === 0) { return; }
-      const loss = new Float32Array(model.logs.length);
-      for (let c = 0; c < loss.length; c += 1) {
-        const l = model.logs[c];
-        loss[c] = Number.isNaN(l) ? 0 : method === 0 ? (l === Infinity ? 1e9 * (1 + w) : w * l) : method === 1 ? w * (1 - 2 ** -l) : 1 - 2 ** -l;
-      }
-      for (let j = 0; j < n; j += 1) { const v = loss[codes[j]]; if (v > worst[j]) { worst[j] = v; which[j] = i; } }
+      return Float32Array.from(model.logs, (l) => Number.isNaN(l) ? 0 : method === 0 ? (l === Infinity ? 1e9 * (1 + w) : w * l) : method === 1 ? w * (1 - 2 ** -l) : 1 - 2 ** -l);
     });
+    which.fill(255); worst.fill(0);
+    for (let k = 0; k < parts.length; k += 4) {
+      const four = [0, 1, 2, 3].map((m) => k + m < parts.length ? k + m : -1);
+      worstOfFour(which, worst, four.map((m) => m < 0 ? s.codes[0] : s.codes[parts[m]]), four.map((m) => m < 0 ? nothing : losses[m]), four.map((m) => m < 0 ? 255 : parts[m]), n);
+    }
     return which;
   }
+  function worstOfFour(which, worst, [a, b, c, d], [p, q, r, s], [e, f, g, h], n) {
+    for (let j = 0; j < n; j += 1) {
+      let v = worst[j], at = which[j];
+      const first = p[a[j]], second = q[b[j]], third = r[c[j]], fourth = s[d[j]];
+      if (first > v) { v = first; at = e; }
+      if (second > v) { v = second; at = f; }
+      if (third > v) { v = third; at = g; }
+      if (fourth > v) { v = fourth; at = h; }
+      worst[j] = v; which[j] = at;
+    }
+  }
 
-  return { METHODS, inflate, create, rescore, count, why, limiting, logs };
+  return { METHODS, inflate, create, gather, rescore, count, why, limiting, logs };
 })();

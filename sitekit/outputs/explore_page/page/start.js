@@ -7,7 +7,7 @@
   $("ex-cells-data").remove();
   const state = explore.state = { model, species: model.species[0], mode: "score", ms: 0 };
   const pass = (s) => { const limit = Math.fround(model.passing), out = new Uint8Array(model.n); for (let j = 0; j < model.n; j += 1) { out[j] = s.score[j] >= limit ? 1 : 0; } return out; };
-  for (const s of model.species) { explore.model.rescore(model, s, -1); explore.model.count(model, s); s.passed = pass(s); s.before = s.count; }
+  for (const s of model.species) { explore.model.rescore(model, s); explore.model.count(model, s); s.passed = pass(s); s.before = s.count; }
 
   state.view = explore.view(model, $("ex-frame"), {
     over: (x, y) => { $("ex-position").textContent = inside(x, y) ? position(x, y) : ""; },
@@ -82,6 +82,15 @@
     explore.panel.legend(state);
     if (state.asked) { state.tell(...state.asked); }
     state.rested = performance.now();
+    resting = setTimeout(prepare, 0);
+  }
+  // While the hand rests, the sums of the rules that are not shown follow the weights: a change of the rule then costs no sum.
+  function prepare() {
+    for (const s of model.species) {
+      const stale = explore.model.METHODS.findIndex((_, m) => !s.held[m] || s.held[m].some((w, i) => w !== s.weights[i]));
+      if (stale >= 0) { explore.model.gather(model, s, stale); resting = setTimeout(prepare, 0); return; }
+    }
+    state.prepared = performance.now();
   }
   state.settle = () => { clearTimeout(resting); rest(); };
 
@@ -91,9 +100,8 @@
     for (const s of $("ex-both").checked ? model.species : [state.species]) {
       const k = s === state.species ? i : s.criteria.findIndex((c) => c.name === name);
       if (k < 0 || s.weights.every((w, m) => (m === k ? weight : w) === 0)) { continue; }
-      const before = s.weights[k];
       s.weights[k] = weight;
-      explore.model.rescore(model, s, k, before);
+      explore.model.rescore(model, s);
       explore.model.count(model, s);
     }
     show(started);
@@ -106,7 +114,7 @@
     show(started);
   };
   state.combine = (method) => { const started = performance.now(); model.method = method; all(); show(started); };
-  function all() { for (const s of model.species) { explore.model.rescore(model, s, -1); explore.model.count(model, s); } }
+  function all() { for (const s of model.species) { explore.model.rescore(model, s); explore.model.count(model, s); } }
   state.pick = (k) => { state.species = model.species[k]; explore.panel.sliders(state); show(performance.now()); explore.panel.legend(state); };
   state.look = (mode) => { state.mode = mode; show(performance.now()); explore.panel.legend(state); };
 
