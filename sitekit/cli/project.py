@@ -83,21 +83,56 @@ def new(folder: Path) -> None:
 
 
 @click.command()
-@options.plan
+@click.argument("paths", metavar="[PLAN]", nargs=-1, type=click.Path(path_type=Path))
+@click.option("--draft", is_flag=True, help="Look at FILES or a FOLDER instead and draft a plan from them.")
+@click.option("--write", type=click.Path(path_type=Path), help="With --draft: write it here; never replaces a file.")
 @options.as_json
-def check(plan: Path, as_json: bool) -> None:
+def check(paths: tuple[Path, ...], draft: bool, write: Path | None, as_json: bool) -> int:
     """Read every file of a plan; print how each was understood, and every fault.
 
-    Example: sitekit check plan.toml
+    Example: sitekit check plan.toml, or before there is a plan: sitekit check --draft FOLDER --write FOLDER/plan.toml
     """
+    if draft:
+        return _draft(paths, write, as_json)
+    if write is not None:
+        raise click.UsageError("--write belongs to --draft.")
+    if len(paths) > 1:
+        raise click.UsageError("One plan at a time; several files are looked at with --draft.")
     from sitekit.pipeline.report import check_lines, check_plan
 
-    rows = check_plan(plan)
+    rows = check_plan(paths[0] if paths else Path("plan.toml"))
     if as_json:
         click.echo(json.dumps(rows, indent=1, ensure_ascii=False))
-        return
+        return 0
     for line in check_lines(rows):
         click.echo(line)
+    return 0
+
+
+def _draft(paths: tuple[Path, ...], write: Path | None, as_json: bool) -> int:
+    from sitekit.cli import rim
+    from sitekit.errors import InputFault
+    from sitekit.pipeline.draft import draft_lines, draft_plan, write_draft
+
+    if not paths:
+        raise click.UsageError("--draft needs FILES or a FOLDER.")
+    found = draft_plan(paths, write)
+    if as_json:
+        click.echo(json.dumps(found.as_dict(), indent=1, ensure_ascii=False))
+    else:
+        for line in draft_lines(found):
+            click.echo(line)
+    if write is not None:
+        write_draft(found, write)
+        click.echo(
+            f"wrote {write}\nNext: answer its {len(found.asked)} questions, then: sitekit check {write}", err=as_json
+        )
+    elif not as_json:
+        click.echo("\n" + "\n".join(found.lines))
+    if found.refused:
+        rim.say(InputFault(*found.refused), as_json=False)
+        return 3
+    return 0
 
 
 @click.command()

@@ -36,7 +36,7 @@ def run(command: click.Command, arguments: list[str] | None = None) -> int:
         error.show()
         return 2
     except SitekitError as error:
-        _say(error, as_json="--json" in given)
+        say(error, as_json="--json" in given)
         return error.exit_code
     except Exception as error:  # noqa: BLE001  (the rim: an unforeseen fault is logged, reported and counted)
         log = _log()
@@ -48,7 +48,8 @@ def run(command: click.Command, arguments: list[str] | None = None) -> int:
         return 1
 
 
-def _say(error: SitekitError, *, as_json: bool) -> None:
+def say(error: SitekitError, *, as_json: bool) -> None:
+    """Print every fault to standard error; as JSON also to standard output."""
     if as_json:
         click.echo(json.dumps({"faults": [f.as_dict() for f in error.faults]}, indent=1, ensure_ascii=False))
     head = "fault" if len(error.faults) == 1 else "faults"

@@ -73,4 +73,11 @@
 - understood: what was understood of the tables that decide
 - report: what `check` and a run print
 - api: the commands as functions, for scripts and notebooks
+- draft_seen: what a first look shows, as lines of a plan
+- draft_roles: what a file may be for
+- draft_rasters: a first look at a raster
+- draft_shapes: a first look at a file of shapes
+- draft_tables: a first look at a table or spreadsheet
+- draft_lines: lines of a plan from what was seen
+- draft: a first plan from a team's files
 """

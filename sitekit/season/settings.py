@@ -36,6 +36,10 @@ from sitekit.season.settings_permit import Permit, permit_problems
 from sitekit.season.settings_sea import Heat, Light, Tide, Waves, tide_problems
 from sitekit.season.settings_weights import Sensitivity, Weights
 
+UNANSWERED = "?"  # what a drafted plan writes where only a person knows
+_ASKED = f"{UNANSWERED!r}, a question that nobody has answered"
+_ANSWER = ("an answer", f'Write it in place of "{UNANSWERED}"; the line of the draft says what is asked.')
+
 
 class Settings(Part):
     """Everything that people decide about one season's plan."""
@@ -178,9 +182,26 @@ def settings_from(data: dict[str, Any], where: str = "plan.toml") -> Settings:
         With every fault at once.
     """
     try:
-        return Settings.model_validate(data)
+    open_keys = _unanswered(data)
+    found: list[Fault] = []
+    try:
+        settings = Settings.model_validate(data)
     except ValidationError as error:
-        raise InputFault(*[_fault(item, where) for item in error.errors(include_url=False)]) from error
+        found = [_fault(item, where) for item in error.errors(include_url=False)]
+    seen = {f.where for f in found if f.came == _ASKED}
+    found += [Fault(w, _ASKED, *_ANSWER) for k in open_keys if (w := f"{where}, {k}") not in seen]
+    if found:
+        raise InputFault(*found)
+    return settings
+
+
+def _unanswered(value: Any, key: str = "") -> list[str]:
+    """Key paths whose value is still the question mark of a draft."""
+    if isinstance(value, dict):
+        return [k for name, part in value.items() for k in _unanswered(part, f"{key}.{name}" if key else str(name))]
+    if isinstance(value, list):
+        return [k for i, part in enumerate(value) for k in _unanswered(part, f"{key}[{i + 1}]")]
+    return [key] if value == UNANSWERED else []
 
 
 def _fault(item: Any, where: str) -> Fault:
@@ -202,6 +223,8 @@ def _fault(item: Any, where: str) -> Fault:
         )
     message = str(item["msg"]).removeprefix("Value error, ")
     if item["type"] == "value_error":
+    if value == UNANSWERED:
+        return Fault(place, _ASKED, message[0].lower() + message[1:], _ANSWER[1])
         return Fault(place, shown, message, "Correct the lines named.")
     return Fault(place, shown, message[0].lower() + message[1:], "Correct the value.")
 

@@ -1,0 +1,254 @@
+"""Lines of a plan from what was seen of its files: what is told, what is proposed and why, what a person must answer."""
+
+from __future__ import annotations
+
+import difflib
+import json
+import re
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from sitekit.base.sources import shared_file
+from sitekit.layers.columns import plain_name
+from sitekit.layers.substrate import substrate_codes
+from sitekit.pipeline.draft_seen import Seen, asked, listing, optional, plain, proposed, text
+from sitekit.season.settings import UNANSWERED
+
+_RULE = "# " + "-" * 64
+Named = Callable[[Path], str]
+
+
+def lines_of_plan(seen: Sequence[Seen], named: Named) -> list[str]:
+    """Return a whole plan.toml as lines.
+
+    Parameters
+    ----------
+    seen : sequence of Seen
+        Files after a first look.
+    named : callable
+        Path -> name as the plan writes it.
+    """
+    lines = [
+        "# A draft: each value is told by a file or proposed with its reason, and none of it decides anything by itself.",
+        f'# Answer every line that says "asked" in place of "{UNANSWERED}", then: sitekit check plan.toml',
+        "# All keys with their meaning: the plan.toml that `sitekit new FOLDER` writes.",
+        "",
+        *_head(seen),
+        f"{_RULE} what the team brings",
+    ]
+    by_role: dict[str, list[Seen]] = {}
+    for one in seen:
+        by_role.setdefault(one.role, []).append(one)
+    if "layers.bathymetry" not in by_role:
+        lines += ["[layers.bathymetry]", asked("file", "no file seen holds depths; without depths there is no plan"),
+                  *(asked(k, "with the file") for k in ("sign", "units", "datum", "depth_error_m")), ""]  # fmt: skip
+    surveyed = by_role.pop("layers.surveyed", [])
+    for role in _ORDER:
+        found = sorted(by_role.pop(role, []), key=lambda s: (s.facts.get("cell_m", 0.0), s.path.name))
+        if role == "layers.colonies":
+            for one in found:
+                lines += [*_table(one, "[[layers.colonies]]", named, _surveyed(surveyed, named)), ""]
+        elif found:
+            lines += [*_table(found[0], f"[{role}]", named), *_classes(found[0]), *_rules(found[0]), ""]
+            lines += [x for other in found[1:] for x in _spare(other, f"[{role}]", named, found[0])]
+    for role in sorted(r for r in by_role if r.startswith("layers.constraints.")):
+        for k, one in enumerate(by_role.pop(role)):
+            lines += [*_table(one, f"[{role}{f'_{k + 1}' if k else ''}]", named), ""]
+    for one in by_role.pop("layers.rasters", []):
+        lines += [*_table(one, f"[layers.rasters.{_key(one)}]", named), ""]
+    for one in by_role.pop("stations", []):
+        for table, (name, at) in sorted(one.facts["stations"].items()):
+            lines += [f"[{table}]  # from {plain(named(one.path))}", proposed("name", name), proposed("at", at)]
+            lines += [asked("depth_m", "depth of the nursery [m]"), ""] if table == "nursery" else [""]
+    lines += _stock(by_role.pop("stock", []), named)
+    lines += [x for role in _SEA for one in by_role.pop(role, []) for x in _sea(role, one, named)]
+    for one in by_role.pop("aliases", []):
+        lines += ["[partners]", proposed("aliases", named(one.path), f"taken for partners' names by {one.why}"), ""]
+    lines += [x for rest in by_role.values() for one in rest for x in _unknown(one, named)]
+    return [*lines, *_method()]
+
+
+_ORDER = ("layers.bathymetry", "layers.substrate", "layers.colonies", "layers.protected", "layers.area",
+          "layers.named_places", "layers.coastline", "layers.picture")  # fmt: skip
+_SEA = ("tide", "waves.wind", "waves.swell", "heat")
+
+
+def questions_in(lines: Sequence[str]) -> list[str]:
+    """Key path and question of every line that asks."""
+    table, found = "", []
+    for line in lines:
+        head = re.match(r"\[+([^\]]+)\]", line)
+        table = head[1] if head else table
+        match = re.match(r'("(?:[^"\\]|\\.)*"|[\w]+) = .*# asked: (.*)', line)
+        if match:
+            found.append(f"{table}.{match[1]}: {match[2]}")
+    return found
+
+
+def _head(seen: Sequence[Seen]) -> list[str]:
+    cells = [s.facts["cell_m"] for s in seen if s.role == "layers.bathymetry" and s.facts.get("cell_m")]
+    cell = float(f"{min(cells):.2g}") if cells else None
+    return [
+        "[plan]",
+        asked("name", "what the plan is called"),
+        asked("date", "day it is planned for, without quotes: 2026-04-15"),
+        proposed("cell_m", cell, f"the depths' cells are {min(cells):.3g} m wide")
+        if cell
+        else asked("cell_m", "side of a grid cell [m]"),
+        "",
+    ]
+
+
+def _table(one: Seen, head: str, named: Named, extra: Sequence[str] = ()) -> list[str]:
+    why = f"taken for {one.role} by {one.why}"
+    return [head, proposed("file", named(one.path), why), *one.lines, *extra]
+
+
+def _spare(other: Seen, head: str, named: Named, first: Seen) -> list[str]:
+    """Second file of a role that a plan has once: commented, with the question which is meant."""
+    return [
+        f"# asked: {plain(named(other.path))} would fit here too; {plain(named(first.path))} was taken. Which is meant?",
+        *(optional(line) for line in _table(other, head, named)),
+        "",
+    ]
+
+
+def _surveyed(surveyed: Sequence[Seen], named: Named) -> list[str]:
+    if surveyed:
+        more = "; others: " + listing(named(s.path) for s in surveyed[1:]) if len(surveyed) > 1 else ""
+        why = "asked: is this where these colonies were looked for? Outside it they are unknown, not absent"
+        return [proposed("surveyed_area", named(surveyed[0].path), why + more)]
+    return [
+        optional('surveyed_area = "…"', "outline of the area that was searched; without it absence is taken as seen")
+    ]
+
+
+def _classes(one: Seen) -> list[str]:
+    found = one.facts.get("classes")
+    if not found:
+        return []
+    lines = [
+        "",
+        '[layers.substrate.classes]  # each class of the file = a class of CMECS, FGDC-STD-018-2012, or "unknown"',
+    ]
+    return lines + [asked(text(name), f"{count + '; ' if count else ''}{_near(name)}") for name, count in found.items()]
+
+
+def _near(name: str) -> str:
+    """Classes of the standard that share a word with a name, for the person who answers."""
+    words = {w.rstrip("s") for w in plain_name(name).split("_") if len(w) > 2 and not w.isdigit()}
+    same = [c for c in substrate_codes() if words & {w.rstrip("s") for w in plain_name(c).split("_")}]
+    close = sorted(same, key=lambda c: (not c.startswith("Coral"), len(c)))
+    close = close or difflib.get_close_matches(name, substrate_codes(), n=3, cutoff=0.7)
+    return "near by name: " + ", ".join(close[:4]) if close else "no class has such a name; read what it means"
+
+
+def _rules(one: Seen) -> list[str]:
+    names = one.facts.get("rules")
+    if not names:
+        return []
+    rule = '"forbidden", "permit", "preferred" or "none"? Ask the authority'
+    return ["", "[layers.protected.rules]", *(asked(text(n), rule) for n in names)]
+
+
+def _key(one: Seen) -> str:
+    key = plain_name(f"{one.path.stem} {one.facts.get('variable') or ''}")[:31].strip("_")
+    return key if key[:1].isalpha() else f"r_{key}"[:31]
+
+
+def _stock(found: Sequence[Seen], named: Named) -> list[str]:
+    codes = list(dict.fromkeys(c for one in found for c in one.facts.get("species", [])))
+    sets = json.loads(shared_file("criteria_sets.json").read_text("utf-8"))
+    by_code = {_code(row["species"]): (key, str(row["species"])) for key, row in sets.items()}
+    by_name = {row["species"].lower(): key for key, row in sets.items()}
+    lines: list[str] = []
+    for code in codes or [UNANSWERED]:
+        fits = re.fullmatch(r"[A-Za-z][A-Za-z0-9]{1,11}", code) is not None
+        key, full = by_code.get(code.upper(), (by_name.get(code.lower(), ""), code))
+        lines.append("[[species]]")
+        if fits:
+            lines.append(proposed("code", code, "as in the stock list"))
+        else:
+            hint = f', such as "{_code(code)}"' if " " in code else ""
+            came = f"the stock list writes {plain(code, 40)!r}: " if code != UNANSWERED else ""
+            lines.append(asked("code", f"{came}a code of 2 to 12 letters and digits{hint}"))
+        lines.append(
+            proposed("name", full) if full not in (code, UNANSWERED) else asked("name", "its name on sheets and maps")
+        )
+        known = '"' + '" or "'.join(sets) + '"'
+        lines.append(
+            proposed("criteria", key, "asked: is this built-in set what you judge places by? See sitekit explain")
+            if key
+            else asked("criteria", f"a built-in set, {known}; or delete this line and add [[criteria]]")
+        )
+        lines.append("")
+    if not found:
+        return [*lines, optional("[stock]"), optional('file = "stock.csv"', "no stock list was seen"), ""]
+    first = found[0]
+    lines += ["[stock]", proposed("file", named(first.path), f"taken for stock by {first.why}"), *first.lines]
+    lines += [optional("oldest_health_days = 60", "older health checks do not count")]
+    if first.facts.get("columns"):
+        lines += ["", "[stock.columns]", *(asked(k, q) for k, q in first.facts["columns"].items())]
+    lines.append("")
+    return lines + [x for other in found[1:] for x in _spare(other, "[stock]", named, first)]
+
+
+def _code(name: str) -> str:
+    """Usual four-letter code of a species: one letter of the genus, three of the epithet."""
+    parts = name.split()
+    return (parts[0][:1] + parts[1][:3]).upper() if len(parts) > 1 else name.upper()
+
+
+def _sea(role: str, one: Seen, named: Named) -> list[str]:
+    """Commented lines for a table that needs more answers than a file can give."""
+    file = named(one.path)
+    key = {"waves.wind": "wind", "waves.swell": "swell"}.get(role, "file")
+    table = role.partition(".")[0]
+    more = {
+        "tide": ['datum = "MLLW"', "least_work_depth_m = 1.0", 'source = "…"'],
+        "waves.wind": [*one.lines, 'method = "jonswap1973"', 'gaps = "water"', "shelter_wind_ms = 8.0", 'source = "…"'],
+        "waves.swell": [],
+        "heat": [
+            *one.lines, 'units = "degC"', "limit_c = 30.5",
+            *([f"{k} = {v}" for k, v in zip(("first_year", "last_year"), one.facts["years"], strict=True)]
+              if one.facts.get("years") else []), 'source = "…"',
+        ],
+    }[role]  # fmt: skip
+    told = f"# {plain(file)} looks like a table for [{table}] ({one.why}); take these lines in and answer them if it is"
+    head = [] if role == "waves.swell" else [optional(f"[{table}]")]
+    return [told, *head, optional(f"{key} = {text(file)}"), *(optional(m) for m in more), ""]
+
+
+def _unknown(one: Seen, named: Named) -> list[str]:
+    """File whose use nothing tells."""
+    tables = {
+        "table": "[[layers.colonies]] or [stock]",
+        "raster": "[layers.bathymetry], [layers.substrate] or [layers.rasters.NAME]",
+        "shapes": "[layers.area], [layers.substrate], [layers.protected], [layers.coastline], [layers.named_places], "
+        "[layers.constraints.NAME], [[layers.colonies]] or surveyed_area",
+    }
+    shown = f"{plain(named(one.path))}" + (f", sheet {one.facts['sheet']!r}" if one.facts.get("sheet") else "")
+    return [f"# asked: what is {shown} for? {tables.get(one.kind, 'A table of the plan')} could name it", ""]
+
+
+def _method() -> list[str]:
+    return [
+        f"{_RULE} how places are judged and filled",
+        "[score]",
+        asked("passing", "least score of a cell that counts, 0 to 1; the demo uses 0.7"),
+        "",
+        "[exclusions]",
+        asked("least_depth_m", "least charted depth in which the team works [m]; or delete it and take in [tide]"),
+        optional("greatest_depth_m = 15.0", "a limit that is not given is not used"),
+        optional('substrate = ["Coral Rubble", "Coral Sand"]'),
+        optional('permit_held = ["…"]', "names of protected areas whose permit the team holds"),
+        "",
+        "[candidates]",
+        asked("least_area_m2", "smallest patch worth a visit [m²]; the demo uses 150.0"),
+        "",
+        "[spacing]",
+        asked("separation_m", "least distance between planted units [m]"),
+        asked("lay_tolerance_m", "error of laying by hand along a tape [m]; 0.2 is a usual slip, and it is printed"),
+        asked("clearance_m", "least distance to living colonies [m]"),
+        optional("[spacing.numbers]", "units wanted per species; left out: as many as the stock holds"),
+    ]

@@ -1,0 +1,126 @@
+"""A plan drafted from files: what it proposes is checked against the demo's own plan, what it asks is asked, not guessed."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from sitekit.pipeline.samples import make_demo
+from sitekit.season.settings import read_settings, settings_from
+from tests.season.conftest import command, digests
+
+CLASSES = {
+    "sand": "Coral Sand", "rubble": "Coral Rubble", "spur": "Coral Reef Substrate", "patch reef": "Coral Reef Substrate",
+    "algal plain": "Coral Sand", "reef pavement": "Coral Reef Substrate", "seagrass": "Coral Sand",
+    "reef crest": "Coral Reef Substrate",
+}  # fmt: skip
+# What a person answers, by table and key: the values of the demo's own plan.
+ANSWERS: dict[str, object] = {
+    "plan.name": "Tarrowenne Reef, FICTIONAL", "layers.bathymetry.sign": "elevation", "layers.bathymetry.datum": "MLLW",
+    "layers.bathymetry.depth_error_m": 0.3, "layers.substrate.resolution_m": 2.0, "nursery.depth_m": 5.5,
+    "layers.constraints.seagrass.keep_clear_m": 5.0, "layers.constraints.heritage.keep_clear_m": 30.0,
+    "layers.constraints.cable.keep_clear_m": 20.0, "layers.constraints.anchorage.keep_clear_m": 0.0,
+    "score.passing": 0.7, "exclusions.least_depth_m": 1.0, "candidates.least_area_m2": 150.0, "spacing.separation_m": 1.0,
+    "spacing.lay_tolerance_m": 0.2, "spacing.clearance_m": 1.0,
+    **{f'layers.substrate.classes."{k}"': v for k, v in CLASSES.items()},
+}  # fmt: skip
+
+
+@pytest.fixture(scope="session")
+def brought(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
+    """The demo's plan, and a folder with its input files only."""
+    plan = make_demo(tmp_path_factory.mktemp("made") / "reef")
+    folder = tmp_path_factory.mktemp("brought")
+    for path in plan.parent.iterdir():
+        if path.name != "plan.toml":
+            shutil.copy(path, folder)
+    return plan, folder
+
+
+def answered(lines: str, answers: dict[str, object]) -> str:
+    """A drafted plan with its questions answered; a question without an answer stays."""
+    table, out = "", []
+    for line in lines.splitlines():
+        head = re.match(r"\[+([^\]]+)\]", line)
+        table = head[1] if head else table
+        key = line.split(" = ")[0]
+        value = answers.get(f"{table}.{key}")
+        if f"{table}.{key}" == "plan.date":
+            line = "date = 2026-04-15"
+        elif value is not None:
+            line = f"{key} = {json.dumps(value)}"
+        out.append(line)
+    return "\n".join(out) + "\n"
+
+
+def test_a_draft_of_the_demo_s_files_gives_the_layers_of_the_demo_s_plan(brought: tuple[Path, Path]) -> None:
+    """A layer left out, or read by another column than people read it by."""
+    plan, folder = brought
+    target = folder / "plan.toml"
+    said = command("check", "--draft", folder, "--write", target)
+    assert said.code == 0, said.err
+    try:
+        text = target.read_text("utf-8")
+        first = command("check", target)
+        assert first.code == 3
+        assert "layers.bathymetry.sign" in first.err
+        assert first.err.count("that nobody has answered") == text.count('= "?"')
+        target.write_text(answered(text, ANSWERS), "utf-8")
+        mine, own = read_settings(target), read_settings(plan)
+        assert mine.layers.model_dump(exclude={"constraints"}) == own.layers.model_dump(exclude={"constraints"})
+        for name, one in own.layers.constraints.items():
+            assert mine.layers.constraints[name].model_dump(exclude={"label"}) == one.model_dump(exclude={"label"})
+        assert (mine.stock.file, mine.harbour.name, mine.plan.cell_m) == ("stock.csv", "Tarrowenne Harbour", 1.0)
+        assert [(s.code, s.criteria) for s in mine.species] == [("ACER", "staghorn"), ("APAL", "elkhorn")]
+        checked = command("check", target)
+        assert checked.code == 0, checked.err
+    finally:
+        target.unlink()
+
+
+def test_a_draft_writes_nothing_unless_told_and_never_over_a_file(brought: tuple[Path, Path], tmp_path: Path) -> None:
+    """A plan of weeks overwritten by a draft."""
+    _, folder = brought
+    before = digests(folder)
+    said = command("check", "--draft", folder / "bathymetry.tif", folder / "stock.csv", "--json")
+    assert said.code == 0, said.err
+    found = json.loads(said.out)
+    assert digests(folder) == before
+    assert [f["role"] for f in found["files"]] == ["layers.bathymetry", "stock"]
+    assert any(a.startswith("layers.bathymetry.sign: ") and "negative" in a for a in found["asked"])
+    assert found["files"][0]["unknown"] == ["its vertical datum", "the error of its depths"]
+    tomllib.loads(found["plan"])
+    mine = folder / "mine.toml"
+    mine.write_text("mine", "utf-8")
+    again = command("check", "--draft", folder, "--write", mine)
+    assert (again.code, mine.read_text("utf-8")) == (3, "mine")
+    assert "exists already" in again.err
+    mine.unlink()
+    away = command("check", "--draft", folder / "stock.csv", "--write", tmp_path / "plan.toml")
+    assert away.code == 3
+    assert "lies outside" in away.err
+
+
+def test_an_unanswered_question_is_named_with_what_is_due() -> None:
+    """A question mark taken for the name of a datum."""
+    data = {"layers": {"bathymetry": {"file": "a.tif", "sign": "?", "units": "m", "datum": "?", "depth_error_m": "?"}}}
+    with pytest.raises(ValueError, match="nobody has answered") as error:
+        settings_from(data)
+    places = {f.where: f.due for f in error.value.faults if "nobody" in f.came}  # type: ignore[attr-defined]
+    assert set(places) == {f"plan.toml, layers.bathymetry.{k}" for k in ("sign", "datum", "depth_error_m")}
+    assert "'depth' or 'elevation'" in places["plan.toml, layers.bathymetry.sign"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "hint"), [(("--draft",), "FILES"), (("--write", "a.toml"), "--draft"), (("a", "b"), "One plan")]
+)
+def test_wrong_use_of_the_draft_ends_with_two(arguments: tuple[str, ...], hint: str) -> None:
+    """A forgotten file taken for a plan."""
+    said = command("check", *arguments)
+    assert said.code == 2
+    assert hint in said.err
