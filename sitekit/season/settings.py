@@ -181,7 +181,6 @@ def settings_from(data: dict[str, Any], where: str = "plan.toml") -> Settings:
     InputFault
         With every fault at once.
     """
-    try:
     open_keys = _unanswered(data)
     found: list[Fault] = []
     try:
@@ -222,9 +221,9 @@ def _fault(item: Any, where: str) -> Fault:
             place, "nothing", f"a value for {str(loc[-1])!r}", "Add the line; plan.toml of `sitekit new` shows all."
         )
     message = str(item["msg"]).removeprefix("Value error, ")
-    if item["type"] == "value_error":
     if value == UNANSWERED:
         return Fault(place, _ASKED, message[0].lower() + message[1:], _ANSWER[1])
+    if item["type"] == "value_error":
         return Fault(place, shown, message, "Correct the lines named.")
     return Fault(place, shown, message[0].lower() + message[1:], "Correct the value.")
 
