@@ -76,7 +76,7 @@ def dive_pack(
         for v, s, g in tables["genet_letters"][["letter", "species", "genet"]].itertuples(index=False)
     }
     names = {str(s): str(n) if isinstance(n, str) else "" for s, n in tables["sites"][["site", "name"]].values.tolist()}
-    by_plot = {str(n): part for n, part in colonies.groupby("plot", sort=False)}
+    units = _units(colonies, letters)
     row_of = {str(p): i for i, p in enumerate(plots["plot"])}
     stretches = _stretches(tables["segments"], letters)
     pages = []
@@ -90,7 +90,7 @@ def dive_pack(
                 names.get(str(facts["site"]), ""),
                 circle,
                 float(plots["width_m"].iloc[k]),
-                _units(by_plot[name], letters),
+                tuple(units[name]),
                 tuple(stretches.get(name, ())),
                 max(planned_separation(project, ground, s) for s in str(facts["species"]).split()),
             )
@@ -170,24 +170,24 @@ def _stretches(table: pd.DataFrame, letters: Mapping[tuple[str, str], str]) -> d
     return found
 
 
-def _units(part: pd.DataFrame, letters: Mapping[tuple[str, str], str]) -> tuple[Unit, ...]:
-    """Units of a plot in swimming order; on circles with the angle from the radius line."""
-    out = []
-    for row in pd.DataFrame(part).sort_values("sequence", kind="stable").to_dict("records"):
-        species, genet = str(row["species"]), str(row["genet"])
-        out.append(
-            Unit(
-                int(row["sequence"]),
-                letters[(species, genet)],
-                genet,
-                species,
-                "" if _missing(row["tag"]) else str(row["tag"]),
-                0.0 if _missing(row["along_m"]) else float(row["along_m"]),
-                0.0 if _missing(row["offset_m"]) else float(row["offset_m"]),
-                None if _missing(row["angle_deg"]) else float(row["angle_deg"]),
-            )
+def _units(colonies: pd.DataFrame, letters: Mapping[tuple[str, str], str]) -> dict[str, list[Unit]]:
+    """Units of each plot in swimming order; on circles with the angle from the radius line."""
+    columns = ["plot", "sequence", "species", "genet", "tag", "along_m", "offset_m", "angle_deg"]
+    rows = pd.DataFrame(colonies)[columns].sort_values("sequence", kind="stable")
+    out: dict[str, list[Unit]] = {}
+    for plot, number, species, genet, tag, along, offset, angle in zip(*(rows[c].tolist() for c in columns), strict=True):
+        unit = Unit(
+            int(number),
+            letters[(str(species), str(genet))],
+            str(genet),
+            str(species),
+            "" if _missing(tag) else str(tag),
+            0.0 if _missing(along) else float(along),
+            0.0 if _missing(offset) else float(offset),
+            None if _missing(angle) else float(angle),
         )
-    return tuple(out)
+        out.setdefault(str(plot), []).append(unit)
+    return out
 
 
 def _ordered_sites(sheets: pd.DataFrame) -> list[str]:

@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 from sitekit.errors import InputFault
 from sitekit.outputs.dive_pdf.boat import overview, waypoint_pages
 from sitekit.outputs.dive_pdf.days import day_pages, write_day_plan
-from sitekit.outputs.dive_pdf.diagram import LEAST_SCALE, extent, place, scale_of
+from sitekit.outputs.dive_pdf.diagram import LEAST_SCALE, Diagram, place
 from sitekit.outputs.dive_pdf.front import EMERGENCY, cover, how_to, letter_pages
 from sitekit.outputs.dive_pdf.guided import guided_planter_pages, guided_recorder_pages
 from sitekit.outputs.dive_pdf.head import large_head, short_head
@@ -200,12 +200,13 @@ def test_the_diagram_is_to_scale(along: float, offset: float) -> None:
     """Equal metres are equal points both ways, and everything lies inside."""
     unit = Unit(1, "A", "g", "ACER", "", along, offset)
     plot = made.PlotPages(made.facts(), "", False, 4.0, (unit,))
-    span = extent(plot)
+    picture = Diagram(plot)
+    span = picture.extent
     x, y = place(plot, unit)
     assert (x, y) == (offset, along)
     assert span.left < x < span.right
     assert span.low < y < span.high
-    assert scale_of(plot, (0, 0, 88, 330)) >= LEAST_SCALE
+    assert picture.scale((0, 0, 88, 330)) >= LEAST_SCALE
 
 
 def test_a_circle_shows_radius_and_angle_on_a_page_of_its_own() -> None:

@@ -58,7 +58,7 @@ def how_to(pack: DivePack) -> Draw:
             ("R", "square: right of the tape"),
             ("", "diamond: on the tape"),
         ):
-            side_mark(pen.canvas, left + 8, y - 8, 12, side, filled=True)
+            side_mark(pen, left + 8, y - 8, 12, side, filled=True)
             y = _paragraph(pen, words, left + 22, right, y, 10.0) - 2
         lines = [
             "Along: metres on the tape from pin A. Offset: metres at right angles from the tape.",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sitekit.outputs.dive_pdf.diagram import diagram
+from sitekit.outputs.dive_pdf.diagram import Diagram
 from sitekit.outputs.dive_pdf.head import large_head, short_head
 from sitekit.outputs.dive_pdf.marks import BIG, FOOT, MARGIN, ROW, foot
 from sitekit.outputs.dive_pdf.rows import (
@@ -28,6 +28,7 @@ def guided_planter_pages(plot: PlotPages, about: About, paper: tuple[float, floa
     """Return the planter's guided pages: the stretches with counts and boxes to tick, the diagram's tape beside."""
     side = max(88.0, 0.24 * paper[0])
     room = paper[0] - 2 * MARGIN - side - 4
+    picture = Diagram(plot)
     pages: list[list[Segment]] = [[]]
     left = _room(paper, first=True)
     for segment in plot.segments:
@@ -43,7 +44,7 @@ def guided_planter_pages(plot: PlotPages, about: About, paper: tuple[float, floa
             head = large_head if k == 0 else short_head
             top = head(pen, plot, "PLANTER", f"{k + 1} of {len(pages)}")
             low = MARGIN + FOOT
-            diagram(pen, (MARGIN, low, MARGIN + side, top), plot, set())
+            picture.draw(pen, (MARGIN, low, MARGIN + side, top), set())
             x, right = MARGIN + side + 4, pen.width - MARGIN
             stick = "" if plot.stick_m is None else f" Never nearer than a stick of {plot.stick_m:.2f} m to the next."
             fit = fitted(

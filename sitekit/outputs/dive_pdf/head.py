@@ -9,7 +9,7 @@ from typing import Any
 from sitekit.base.notation import angle_text
 from sitekit.outputs.dive_pdf.marks import MARGIN, geo_uri, label, qr
 from sitekit.outputs.dive_pdf.scene import PlotPages, degrees, metres_and_feet
-from sitekit.outputs.paper.fonts import fitted, width
+from sitekit.outputs.paper.fonts import fitted, shrunk, width
 from sitekit.outputs.paper.pen import Pen
 
 QR_SIDE = 88.0  # pt: over 2.6 pt a module, so that a phone reads a 72 dpi print
@@ -24,8 +24,7 @@ def title(pen: Pen, plot: PlotPages, role: str, page: str, *, size: float = 26.0
     pen.text(right - wide / 2, top - 14, role, 13.0, bold=True, align="centre")
     pen.text(right - wide / 2, top - 25, page, 9.0, align="centre")
     room = right - left - wide - 6
-    while size > 12 and width(plot.name, size, True) > room:
-        size -= 1
+    size = shrunk(plot.name, size, room, bold=True, least=12.0, step=1.0)
     box = pen.text(left, top - 0.80 * size, plot.name, size, bold=True)
     rest = room - (box[2] - left) - 8
     facts = plot.facts

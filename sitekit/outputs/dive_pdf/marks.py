@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import Any
-
 from reportlab.graphics.barcode.qrencoder import QR8bitByte, QRCode, QRErrorCorrectLevel
 
 from sitekit.outputs.dive_pdf.scene import About
-from sitekit.outputs.paper.fonts import fitted, width
+from sitekit.outputs.paper.fonts import fitted, shrunk, width
 from sitekit.outputs.paper.pen import Box, Pen
 
 MARGIN = 24.0  # pt; a third of an inch: usual printers reach it
@@ -71,12 +69,12 @@ def geo_uri(longitude_deg: float, latitude_deg: float) -> str:
     return f"geo:{'0.000000' if float(lat) == 0 else lat},{'0.000000' if float(lon) == 0 else lon}"
 
 
-def side_mark(canvas: Any, x: float, y: float, size: float, side: str, *, filled: bool) -> None:
+def side_mark(pen: Pen, x: float, y: float, size: float, side: str, *, filled: bool) -> None:
     """Draw the shape of a side round (x, y): a circle for left, a square for right, a diamond on the tape."""
     half = size / 2
     shape, half = {"L": (_CIRCLE, half), "R": (_SQUARE, 0.93 * half)}.get(side, (_DIAMOND, 1.2 * half))
     line = (1.2 if filled else 0.8) / half
-    canvas.addLiteral(
+    pen.put(
         f"q {half:.3f} 0 0 {half:.3f} {x:.2f} {y:.2f} cm {line:.4f} w [] 0 d 0 G {0 if filled else 1} g {shape} B Q"
     )
 
@@ -91,8 +89,7 @@ def label(pen: Pen, box: Box, name: str, value: str, size: float, *, bold: bool 
     pen.box(box, 0.8)
     pen.text(box[0] + 3, box[3] - 9, name, 7.0)
     room = box[2] - box[0] - 6
-    while size > 8.0 and width(value, size, bold) > room:
-        size -= 0.5
+    size = shrunk(value, size, room, bold=bold, least=8.0)
     pen.text(box[0] + 3, box[1] + 5, value, size, bold=bold)
 
 

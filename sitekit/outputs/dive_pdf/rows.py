@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from sitekit.outputs.dive_pdf.diagram import LEAST_SCALE, diagram, scale_of
+from sitekit.outputs.dive_pdf.diagram import LEAST_SCALE, Diagram
 from sitekit.outputs.dive_pdf.head import large_head, short_head
 from sitekit.outputs.dive_pdf.marks import BIG, FOOT, MARGIN, ROW, foot, side_mark, tick_box
 from sitekit.outputs.dive_pdf.scene import About, PlotPages, Unit, offset_text
-from sitekit.outputs.paper.fonts import fitted, width
+from sitekit.outputs.paper.fonts import fitted, shrunk, width
 from sitekit.outputs.paper.pen import Box, Pen
 
 Draw = Callable[[Pen, int, int], None]
@@ -46,7 +46,8 @@ def planter_pages(plot: PlotPages, about: About, paper: tuple[float, float]) -> 
     side = _side_width(paper)
     # a wide plot or a circle: its diagram has the first page to itself
     tall = (MARGIN, MARGIN + FOOT, MARGIN + side, paper[1] - MARGIN - FIRST_HEAD)
-    alone = scale_of(plot, tall) < LEAST_SCALE
+    picture = Diagram(plot)
+    alone = picture.scale(tall) < LEAST_SCALE
     cut = parts(plot.units, following if alone else first, following)
     if alone:
         cut = [(), *cut]
@@ -58,9 +59,9 @@ def planter_pages(plot: PlotPages, about: About, paper: tuple[float, float]) -> 
             low = MARGIN + FOOT
             here = {u.number for u in cut[k]}
             if alone and k == 0:
-                diagram(pen, (MARGIN, low, pen.width - MARGIN, top), plot, {u.number for u in plot.units})
+                picture.draw(pen, (MARGIN, low, pen.width - MARGIN, top), {u.number for u in plot.units})
             else:
-                diagram(pen, (MARGIN, low, MARGIN + side, top), plot, here)
+                picture.draw(pen, (MARGIN, low, MARGIN + side, top), here)
                 box = (MARGIN + side + 4, low, pen.width - MARGIN, top)
                 _planter_table(pen, plot, cut[k], box)
             foot(pen, about, number, total)
@@ -132,15 +133,13 @@ def table_frame(pen: Pen, box: Box, edges: Sequence[float], names: Sequence[str]
     pen.line([(box[0], top), (box[2], top)], 1.2)
     across = [(box[0], top - k * ROW, box[2], top - k * ROW) for k in range(1, rows + 1)]
     down = [(edge, box[3] - 1, edge, top - rows * ROW) for edge in edges]
-    pen.canvas.setLineWidth(0.5)
-    pen.canvas.lines([tuple(round(v, 2) for v in line) for line in (*across, *down)])
+    pen.rules([*across, *down])
     return top
 
 
 def cell(pen: Pen, left: float, right: float, top: float, text: str, *, bold: bool = False, size: float = BIG) -> None:
     """Print a text in the middle of a row's cell; a long one shrinks to fit, never below 10 pt."""
-    while size > 10.0 and width(text, size, bold) > right - left - 2:
-        size -= 0.5
+    size = shrunk(text, size, right - left - 2, bold=bold)
     pen.text((left + right) / 2, top - ROW / 2 - 0.36 * size, text, size, bold=bold, align="centre")
 
 
@@ -155,7 +154,7 @@ def readings(pen: Pen, plot: PlotPages, unit: Unit, edges: Sequence[float], top:
     middle = top - ROW / 2
     mark = 8.5
     start = (edges[1] + edges[2] - (width(text, BIG) + mark + 3)) / 2
-    side_mark(pen.canvas, start + mark / 2, middle, mark, side, filled=True)
+    side_mark(pen, start + mark / 2, middle, mark, side, filled=True)
     pen.text(start + mark + 3, middle - 0.36 * BIG, text, BIG)
 
 

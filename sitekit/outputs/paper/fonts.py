@@ -9,7 +9,9 @@ from dataclasses import dataclass
 from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any
+from weakref import WeakKeyDictionary
 
+from reportlab.lib.rl_accel import escapePDF
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 
@@ -18,6 +20,8 @@ from sitekit.errors import Fault, Faults, InputFault
 REGULAR, BOLD = "SitekitSans", "SitekitSans-Bold"  # names inside the PDF's resources
 _FILES = {REGULAR: "DejaVuSans.ttf", BOLD: "DejaVuSans-Bold.ttf"}
 LINE_HEIGHT = 1.22  # of the size; DejaVu Sans rises 0.93 and falls 0.24 of an em (its hhea table)
+# Encoded lines of each canvas that is being drawn.
+_ENCODED: WeakKeyDictionary[Any, dict[tuple[str, bool], list[tuple[str, str]]]] = WeakKeyDictionary()
 # Scripts whose letters join or run from right to left: the font has some of them, the PDF writer does not shape them.
 _UNSHAPED = ("ARABIC", "HEBREW", "SYRIAC", "THAANA", "NKO", "DEVANAGARI", "LAO")
 
@@ -38,17 +42,52 @@ def font_name(bold: bool = False) -> str:
     return BOLD if bold else REGULAR
 
 
-@lru_cache(maxsize=1 << 16)
 def width(text: str, size: float, bold: bool = False) -> float:
     """Return the printed width of a line [pt]."""
-    return float(pdfmetrics.stringWidth(text, font_name(bold), size))
+    return 0.001 * size * _em_width(text, bold)
+
+
+@lru_cache(maxsize=1 << 16)
+def _em_width(text: str, bold: bool) -> float:
+    """Width of a line in thousandths of the size."""
+    return float(pdfmetrics.stringWidth(text, font_name(bold), 1000.0))
+
+
+@lru_cache(maxsize=1 << 14)
+def shrunk(
+    text: str, size: float, room: float, *, bold: bool = False, least: float = 10.0, step: float = 0.5
+) -> float:
+    """Return the size at which a line fits `room` [pt]: from `size` down by `step`, not below `least` [pt]."""
+    while size > least and width(text, size, bold) > room:
+        size -= step
+    return size
+
+
+def shown(canvas: Any, line: str, x: float, y: float, size: float, bold: bool = False) -> str:
+    """Return the operators that print a line whose baseline starts at (x, y) [pt]."""
+    known = _ENCODED.setdefault(canvas, {})
+    runs = known.get((line, bold))
+    if runs is None:
+        font, document = _register()[font_name(bold)], canvas._doc
+        # a letter keeps the code that its first use in a document gave it
+        runs = [
+            (font.getSubsetInternalName(subset, document), escapePDF(codes))
+            for subset, codes in font.splitString(line, document)
+        ]
+        known[(line, bold)] = runs
+    print_runs = " ".join([f"{name} {size:g} Tf ({codes}) Tj" for name, codes in runs])
+    return f"BT {x:.2f} {y:.2f} Td {print_runs} ET"
 
 
 def tidy(value: object) -> str:
     """Return a value as one line of printable text: composed letters, single spaces, no control or direction marks."""
     if value is None or (isinstance(value, float) and math.isnan(value)):
         return ""
-    text = str(value)
+    return _tidy(str(value))
+
+
+@lru_cache(maxsize=1 << 15)
+def _tidy(text: str) -> str:
     if text.isascii() and text.isprintable():
         return " ".join(text.split())
     text = unicodedata.normalize("NFC", text)
@@ -165,16 +204,25 @@ def fitted(
     InputFault
         If it is too long at the smallest size.
     """
-    for size in sizes:
-        lines = wrapped(text, box[0], size, bold)
-        if len(lines) * size * LINE_HEIGHT <= box[1] + 1e-6:
-            return Fitted(tuple(lines), size, bold)
-    shown = tidy(text)
+    line = tidy(text)
+    found = _fitted(line, box, tuple(sizes), bold)
+    if found is not None:
+        return found
     raise InputFault(
         Fault(
             where,
-            f"{len(shown)} characters ({shown[:40]!r}…)",
+            f"{len(line)} characters ({line[:40]!r}…)",
             f"a text that fits a box of {box[0] / 72:.2f} × {box[1] / 72:.2f} inch at {sizes[-1]:g} pt",
             "Shorten it; no sheet was written.",
         )
     )
+
+
+@lru_cache(maxsize=1 << 12)
+def _fitted(line: str, box: tuple[float, float], sizes: tuple[float, ...], bold: bool) -> Fitted | None:
+    """The same heads and feet come on page after page."""
+    for size in sizes:
+        lines = wrapped(line, box[0], size, bold)
+        if len(lines) * size * LINE_HEIGHT <= box[1] + 1e-6:
+            return Fitted(tuple(lines), size, bold)
+    return None
