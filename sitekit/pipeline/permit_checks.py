@@ -114,6 +114,9 @@ def _verdict(project: Project, feature: Feature, r: Relation, nearest: float | N
             return None, f"a unit stands nearer than {feature.keep_clear_m:g} m"
         if r.distance_m == 0:
             return None, "the outline touches it; every unit keeps its distance" if nearest is not None else "touched"
+        if r.distance_m < feature.keep_clear_m:
+            units = f"the nearest unit {nearest:.1f} m" if nearest is not None else "nothing is planted in it"
+            return None, f"kept clear: the outline is {r.distance_m:.1f} m away, {units}"
         return None, "kept clear"
     if r.distance_m > 0:
         return None, "not touched"

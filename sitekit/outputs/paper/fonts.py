@@ -54,9 +54,7 @@ def _em_width(text: str, bold: bool) -> float:
 
 
 @lru_cache(maxsize=1 << 14)
-def shrunk(
-    text: str, size: float, room: float, *, bold: bool = False, least: float = 10.0, step: float = 0.5
-) -> float:
+def shrunk(text: str, size: float, room: float, *, bold: bool = False, least: float = 10.0, step: float = 0.5) -> float:
     """Return the size at which a line fits `room` [pt]: from `size` down by `step`, not below `least` [pt]."""
     while size > least and width(text, size, bold) > room:
         size -= step

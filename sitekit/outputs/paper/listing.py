@@ -10,6 +10,8 @@ from sitekit.errors import Fault, InputFault
 from sitekit.outputs.paper.fonts import LINE_HEIGHT, Fitted, tidy, wrapped
 from sitekit.outputs.paper.pen import Align, Box, Pen
 
+TITLE_PT = 8.5  # letters of a table's title
+
 
 class Block(Protocol):
     """Something that can be set over several sheets, in pieces."""
@@ -92,6 +94,10 @@ class Listing:
         Of the letters [pt].
     after : float
         Space below [pt].
+    lead : float
+        Space between rows [pt].
+    title : str
+        Repeated, with "continued", where the table runs on to another sheet.
     """
 
     columns: Sequence[Column]
@@ -99,8 +105,11 @@ class Listing:
     room: float
     size: float = 7.0
     after: float = 8.0
+    lead: float = 3.0
+    title: str = ""
     cells: list[list[list[str]]] = field(init=False)
     head: list[list[str]] = field(init=False)
+    high: list[float] = field(init=False)
 
     def __post_init__(self) -> None:
         total = sum(c.share for c in self.columns)
@@ -109,27 +118,36 @@ class Listing:
         self.cells = [
             [wrapped(tidy(v), w - 5, self.size) for v, w in zip(row, self.wide, strict=True)] for row in self.rows
         ]
+        self.high = [self._row(c) for c in self.cells]
 
     def pieces(self) -> int:
         """Rows; an empty table still shows its heading."""
         return max(len(self.cells), 1)
 
     def _row(self, cells: list[list[str]]) -> float:
-        return max(len(lines) for lines in cells) * self.size * LINE_HEIGHT + 3.0
+        return max(len(lines) for lines in cells) * self.size * LINE_HEIGHT + self.lead
 
     def height(self, start: int, stop: int) -> float:
         """Height of the heading and rows [pt]."""
-        return self._row(self.head) + sum(self._row(c) for c in self.cells[start:stop]) + self.after
+        return self._again(start) + self._row(self.head) + sum(self.high[start:stop]) + self.after
+
+    def _again(self, start: int) -> float:
+        """Height of the repeated title [pt]."""
+        return TITLE_PT * LINE_HEIGHT + 6.0 if self.title and start else 0.0
 
     def draw(self, pen: Pen, x: float, top: float, start: int, stop: int) -> None:
         """Draw the heading and rows."""
+        if self._again(start):
+            line = wrapped(f"{self.title}, continued", self.room, TITLE_PT, True)[0]
+            pen.lines(x, top - 4.0, Fitted((line,), TITLE_PT, True))
+            top -= self._again(start)
         y = top
         for k, cells in enumerate([self.head, *self.cells[start:stop]]):
             high = self._row(cells)
             left = x
             for column, wide, lines in zip(self.columns, self.wide, cells, strict=True):
                 at = {"left": left + 2.5, "centre": left + wide / 2, "right": left + wide - 2.5}[column.align]
-                pen.lines(at, y - 1.5, Fitted(tuple(lines), self.size, k == 0), align=column.align)
+                pen.lines(at, y - self.lead / 2, Fitted(tuple(lines), self.size, k == 0), align=column.align)
                 left += wide
             y -= high
             pen.line([(x, y), (x + self.room, y)], 0.9 if k == 0 else 0.25)

@@ -13,6 +13,7 @@ from pyproj import CRS
 
 from sitekit.base.crs import transform_points
 from sitekit.base.notation import Axis, angle_text
+from sitekit.layers.grid import Grid
 from sitekit.outputs.map_html.contours import contour_lines
 from sitekit.outputs.paper.pen import Align, Box, Pen, around
 from sitekit.outputs.permit_pdf.packet import Sea, rows_of
@@ -36,9 +37,12 @@ _STEPS = (
 )  # fmt: skip
 _INTERVALS = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0)
 MOST_CONTOURS = 9
+NAME_PT = 6.5  # letters of names on a map: smaller ones run together in a copy at 100 dpi (looked at)
 Legend = list[tuple[str, Draw]]
 
 
+# What a name should not cut, in points: the first of them that leaves it a place is heeded.
+Off = Sequence[Any]
 Label = tuple[Any, float, Axis, int]  # line on the sheet, degrees, axis, decimals of a minute
 
 
@@ -57,7 +61,7 @@ def graticule(pen: Pen, window: Window, crs: CRS, datum: CRS) -> list[Label]:
             line = window.shape(shapely.LineString(np.column_stack([x, y])))
             if line.is_empty or line.geom_type != "LineString":
                 continue
-            pen.line(shapely.get_coordinates(line), 0.25, "dotted")
+            pen.line(shapely.get_coordinates(line), 0.4, "dotted")
             found.append((line, value, "lon" if axis == "lon" else "lat", decimals))
     return found
 
@@ -79,50 +83,60 @@ def _graticule_label(pen: Pen, window: Window, line: Any, value: float, axis: Ax
     else:
         y = float(xy[np.argmin(xy[:, 0]), 1]) - 2.2
         places = [(left + 3, y, "left"), (right - 3, y, "right")]
-    pen.try_text(places, text, 6.0, inside=window.box)
+    pen.try_text(places, text, NAME_PT, inside=window.box)
 
 
 def contours(pen: Pen, window: Window, sea: Sea | None) -> tuple[float, list[tuple[float, Any]]]:
     """Draw depth contours; return their interval [m], 0 where there are none, and what `label_contours` prints."""
-    if sea is None or not np.isfinite(sea.depth).any():
+    part = None if sea is None else _seen(sea, window)
+    if part is None or not np.isfinite(part.depth).any():
         return 0.0, []
-    seen = _seen(sea, window)
-    if not seen.size:
-        return 0.0, []
-    span = float(seen.max() - seen.min())
+    span = float(np.nanmax(part.depth) - np.nanmin(part.depth))
     interval = next((i for i in _INTERVALS if span / i <= MOST_CONTOURS), _INTERVALS[-1])
+    found = contour_lines(part.depth, part.grid, interval)
+    if not found:
+        return interval, []
+    cut = shapely.intersection(np.array([line for _, line in found]), shapely.box(*window.ground))
+    pieces, of = shapely.get_parts(shapely.transform(cut, window.points), return_index=True)
+    kept = (shapely.get_type_id(pieces) == shapely.GeometryType.LINESTRING) & (shapely.length(pieces) >= 6)
     labels: list[tuple[float, Any]] = []
-    for depth, line in contour_lines(sea.depth, sea.grid, interval):
-        for part in shapely.get_parts(window.shape(line)):
-            if part.geom_type != "LineString" or part.length < 6:
-                continue
-            thin = shapely.simplify(part, 0.15)
-            pen.line(shapely.get_coordinates(thin), 0.55 if round(depth / interval) % 5 == 0 else 0.3)
-            labels.append((depth, part))
+    for k, thin, piece in zip(of[kept], shapely.simplify(pieces[kept], 0.15), pieces[kept], strict=True):
+        depth = found[k][0]
+        pen.line(shapely.get_coordinates(thin), 0.6 if round(depth / interval) % 5 == 0 else 0.35)
+        labels.append((depth, piece))
     return interval, labels
 
 
-def label_contours(pen: Pen, window: Window, labels: Sequence[tuple[float, Any]]) -> None:
-    """Print depths on contours, longest first, where they are free."""
+def label_contours(pen: Pen, window: Window, labels: Sequence[tuple[float, Any]], off: Off = ()) -> None:
+    """Print depths on contours, longest first, where they are free and cut nothing of the first of `off`."""
     for depth, part in sorted(labels, key=lambda item: -item[1].length):
         if part.length > 45:
-            _along(pen, window, part, f"{depth:g}", 6.0)
+            _along(pen, window, part, f"{depth:g}", NAME_PT, next(iter(off), None))
 
 
-def _seen(sea: Sea, window: Window) -> Any:
+def _seen(sea: Sea, window: Window) -> Sea | None:
+    """The depths of a window and of two cells round it, so that contours run on to its edge."""
     west, south, east, north = window.ground
+    room = 2 * sea.grid.cell
     x, y = sea.grid.centres()
-    cut = sea.depth[np.ix_((y >= south) & (y <= north), (x >= west) & (x <= east))]
-    return cut[np.isfinite(cut)]
+    cols = np.flatnonzero((x >= west - room) & (x <= east + room))
+    rows = np.flatnonzero((y >= south - room) & (y <= north + room))
+    if not len(cols) or not len(rows):
+        return None
+    top, left = int(rows[0]), int(cols[0])
+    depth = sea.depth[top : rows[-1] + 1, left : cols[-1] + 1]
+    grid = sea.grid
+    origin = (grid.west + left * grid.cell, grid.north - top * grid.cell)
+    return Sea(depth, Grid(grid.crs, *origin, grid.cell, (len(rows), len(cols))))
 
 
-def _along(pen: Pen, window: Window, line: Any, text: str, size: float) -> None:
+def _along(pen: Pen, window: Window, line: Any, text: str, size: float, off: Any) -> None:
     """Label a line once, where it is free: in its middle first."""
     places: list[tuple[float, float, Align]] = []
     for share in (0.5, 0.35, 0.65, 0.2, 0.8, 0.1, 0.9):
         spot = line.interpolate(share, normalized=True)
         places.append((spot.x, spot.y - 0.35 * size, "centre"))
-    pen.try_text(places, text, size, inside=window.box, pad=2.0)
+    pen.try_text(places, text, size, inside=window.box, pad=2.0, off=off)
 
 
 def protected(pen: Pen, window: Window, frame: gpd.GeoDataFrame | None) -> tuple[Legend, list[tuple[Any, str]]]:
@@ -174,8 +188,12 @@ def constraints(pen: Pen, window: Window, frame: gpd.GeoDataFrame | None) -> tup
     return items, names
 
 
-def name_areas(pen: Pen, window: Window, names: Sequence[tuple[Any, str]]) -> None:
-    """Print names of areas where there is room for them."""
+def name_areas(pen: Pen, window: Window, names: Sequence[tuple[Any, str]], off: Off = ()) -> None:
+    """Print names of areas where there is room for them and no outline is cut; borders of areas only if need be."""
+    outlines = off[-1] if off else None
+    borders = shapely.union_all(
+        [shapely.transform(shapely.boundary(inside), window.points) for inside, _ in names] + [outlines or None]
+    )
     done: set[str] = set()
     for inside, name in sorted(names, key=lambda n: -n[0].area):
         if name in done:
@@ -185,20 +203,29 @@ def name_areas(pen: Pen, window: Window, names: Sequence[tuple[Any, str]]) -> No
         places: list[tuple[float, float, Align]] = []
         for spot in spots:
             x, y = window.points([(spot.x, spot.y)])[0]
-            places += [(x, y + dy, "centre") for dy in (0.0, 9.0, -9.0, 18.0, -18.0)]
-        if pen.try_text(places, name, 6.0, inside=_shrunk(window.box), pad=1.5):
-            done.add(name)
+            places += [(x + dx, y + dy, "centre") for dx in (0.0, -30.0, 30.0) for dy in (0.0, 9.0, -9.0, 18.0, -18.0)]
+        for lines in (borders, outlines):
+            if pen.try_text(places, name, NAME_PT, inside=_shrunk(window.box), pad=1.5, off=lines):
+                done.add(name)
+                break
 
 
-def numbered(pen: Pen, x: float, y: float, text: str, size: float, inside: Box, *, bold: bool = True) -> Box | None:
-    """Print a label beside a point; where it is crowded it moves off with a leader line."""
-    for gap in (4.0, 9.0, 16.0, 25.0, 36.0, 50.0, 70.0):
-        box = pen.try_text(_ring(x, y, gap, size), text, size, bold=bold, inside=inside, pad=0.8)
-        if box is not None:
-            if gap > 6:
-                end = (min(max(x, box[0]), box[2]), min(max(y, box[1]), box[3]))
-                pen.line([(x, y), end], 0.3)
-            return box
+def numbered(
+    pen: Pen, x: float, y: float, text: str, size: float, inside: Box, *, bold: bool = True, off: Off = (),
+    clear: float = 0.0,
+) -> Box | None:  # fmt: skip
+    """Print a label beside a point; where it is crowded it moves off with a leader line.
+
+    `clear` is the radius [pt] of what it names.
+    """
+    for lines in (*off, None):
+        for gap in (4.0, 9.0, 16.0, 25.0, 36.0, 50.0, 70.0)[: 4 if lines is not None else None]:
+            box = pen.try_text(_ring(x, y, gap + clear, size), text, size, bold=bold, inside=inside, pad=0.8, off=lines)
+            if box is not None:
+                if gap > 6:
+                    end = (min(max(x, box[0]), box[2]), min(max(y, box[1]), box[3]))
+                    pen.line([(x, y), end], 0.3)
+                return box
     return None
 
 

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
 
@@ -151,3 +153,17 @@ class Packet:
     amends: str = ""
     scout: bool = False
     colour: bool = False
+
+    @cached_property
+    def plot_rows(self) -> list[Any]:
+        """Rows of the plots, columns as attributes."""
+        return rows_of(self.plots)
+
+    @cached_property
+    def plot_shapes(self) -> NDArray[np.object_]:
+        """Outlines of the plots, in the order of their rows."""
+        return np.asarray(self.plots.geometry.to_numpy() if len(self.plots) else np.empty(0, dtype=object))
+
+    def plots_at(self, shape: Any) -> list[Any]:
+        """Return the rows of the plots that meet a shape in the working system."""
+        return [self.plot_rows[k] for k in np.flatnonzero(shapely.intersects(self.plot_shapes, shape))]

@@ -8,34 +8,18 @@ from typing import Any
 import numpy as np
 import shapely
 
-from sitekit.outputs.paper.fonts import fitted
+from sitekit.outputs.paper.fonts import fitted, width
 from sitekit.outputs.paper.hatches import hatch
 from sitekit.outputs.paper.pen import Box, Pen
 from sitekit.outputs.paper.scales import bar_step, map_scale, points_per_metre, scale_text
-from sitekit.outputs.permit_pdf.packet import Packet, rows_of
+from sitekit.outputs.permit_pdf.packet import Packet
 
 # Heights over lengths, largest that fits first; beyond 10 a short reef looks like a wall (house choice).
 LONG_CUT_M, LEAST_STEP_PT = 500.0, 9.0
 _EXAGGERATIONS = (
-    100.0,
-    75.0,
-    50.0,
-    40.0,
-    30.0,
-    25.0,
-    20.0,
-    15.0,
-    10.0,
-    8.0,
-    6.0,
-    5.0,
-    4.0,
-    3.0,
-    2.5,
-    2.0,
-    1.5,
-    1.0,
-)
+    100.0, 75.0, 50.0, 40.0, 30.0, 25.0, 20.0, 15.0, 10.0, 8.0, 6.0, 5.0, 4.0, 3.0, 2.5, 2.0, 1.5, 1.0,
+)  # fmt: skip
+LETTERS = 6.5  # [pt]
 
 
 def section(pen: Pen, box: Box, packet: Packet, area: str, code: str) -> None:
@@ -64,7 +48,7 @@ def section(pen: Pen, box: Box, packet: Packet, area: str, code: str) -> None:
         pen.box(box, 0.5)
         return
     pen.box(box, 0.5)
-    frame = (box[0] + 58, box[1] + 31, box[2] - 70, box[3] - 16)
+    frame = (box[0] + 46, box[1] + 32, box[2] - 128, box[3] - 16)
     room = (frame[2] - frame[0], frame[3] - frame[1])
     length = float(at[-1])
     water = packet.water
@@ -76,7 +60,7 @@ def section(pen: Pen, box: Box, packet: Packet, area: str, code: str) -> None:
     scale = map_scale(length, span, room)
     wide = points_per_metre(scale)
     most = 10.0 if length <= LONG_CUT_M else _EXAGGERATIONS[0]
-    times = next((e for e in _EXAGGERATIONS if e <= most and span * wide * e <= room[1]), 1.0)
+    times = next((e for e in _EXAGGERATIONS if e <= most and span * wide * e <= room[1] and _round(scale / e)), 1.0)
     high = wide * times
     left = frame[0] + (room[0] - length * wide) / 2
 
@@ -94,25 +78,36 @@ def section(pen: Pen, box: Box, packet: Packet, area: str, code: str) -> None:
     right = left + length * wide
     _axes(pen, place, length, low_m, left, right, frame, code)
     _floor(pen, place, at, depth, frame)
-    _plots(pen, packet, area, profile, place, frame)
+    crossed = _plots(pen, packet, profile, place, frame)
     _waters(pen, packet, place, at, box)
-    _explain(pen, packet, box)
+    known = np.isfinite(depth)
+    _explain(pen, packet, box, crossed, length * (1 - known.mean()) if not known.all() else 0.0)
 
 
-def _explain(pen: Pen, packet: Packet, box: Box) -> None:
-    """Say what the lines mean, in the lower left corner."""
+def _round(denominator: float) -> bool:
+    """Whether a scale can be read off a ruler: whole, and a multiple of 25, 250 and so on."""
+    step = 10.0 ** math.floor(math.log10(denominator)) / 4
+    return denominator % 1 == 0 and denominator % step == 0
+
+
+def _explain(pen: Pen, packet: Packet, box: Box, crossed: list[Any], blank_m: float) -> None:
+    """Say what the lines mean, in the lower left corner: only of what this cut shows."""
     said = ["hatched: bottom"]
-    if len(packet.plots):
+    if blank_m:
+        said.append(f"no depth charted along {blank_m:.0f} m of the cut")
+    if crossed:
         said.append("thick: plots crossed")
-        if packet.heights:
+        planted = set().union(*(_species(row) for row in crossed if row.role == "planted"))
+        heights = [h for h in packet.heights if h.species in planted]
+        if heights:
             said.append("thin: units when planted")
-        years = sorted({h.later_years for h in packet.heights if h.later_years is not None})
+        years = sorted({h.later_years for h in heights if h.later_years is not None})
         if years:
             said.append("dashed: after " + ", ".join(f"{y:g}" for y in years) + " years")
-    if packet.plots is not None and len(packet.plots) and not packet.heights:
-        said.append("heights of units not stated")
-    fit = fitted("; ".join(said), (box[2] - box[0] - 8, 8), sizes=(6.2, 5.8, 5.4, 5), where="signs of the section")
-    pen.lines(box[0] + 4, box[1] + 8, fit)
+        if planted and not heights:
+            said.append("heights of units not stated")
+    fit = fitted("; ".join(said), (box[2] - box[0] - 8, 9), sizes=(LETTERS, 6, 5.4, 5), where="signs of the section")
+    pen.lines(box[0] + 4, box[1] + 9, fit)
 
 
 def _floor(pen: Pen, place: Any, at: Any, depth: Any, frame: Box) -> None:
@@ -127,19 +122,26 @@ def _floor(pen: Pen, place: Any, at: Any, depth: Any, frame: Box) -> None:
         if solid.is_valid and solid.area > 0:
             hatch(pen, solid, "rising")
         pen.line(top, 1.3)
-    for start, stop in edges[1:-1].reshape(-1, 2):
-        spot = place([(at[start - 1] + at[min(stop, len(at) - 1)]) / 2], [float(np.nanmean(depth))])[0]
-        pen.try_text([(spot[0], spot[1], "centre")], "not sounded", 5.5, inside=frame)
+    gaps = np.concatenate([[0], edges, [len(at)]]).reshape(-1, 2)
+    for start, stop in gaps:
+        if stop - start < 2:
+            continue
+        ends = place(at[[start, stop - 1]], np.full(2, float(np.nanmean(depth))))
+        if ends[1, 0] - ends[0, 0] > width("not charted", LETTERS):
+            pen.try_text([(ends[:, 0].mean(), ends[0, 1], "centre")], "not charted", LETTERS, inside=frame)
 
 
-def _plots(pen: Pen, packet: Packet, area: str, profile: Any, place: Any, frame: Box) -> None:
-    """Mark where the cut crosses plots, and how high units stand there now and later."""
+def _plots(pen: Pen, packet: Packet, profile: Any, place: Any, frame: Box) -> list[Any]:
+    """Mark where the cut crosses plots, and how high units stand there now and later; return the plots."""
     xy = profile[["easting_m", "northing_m"]].to_numpy(float)
-    if len(xy) < 2 or not len(packet.plots):
-        return
+    crossed: list[Any] = []
+    if len(xy) < 2:
+        return crossed
     at, depth = profile["at_m"].to_numpy(float), profile["depth_m"].to_numpy(float)
     cut = shapely.LineString([xy[0], xy[-1]])
-    for row in rows_of(packet.plots):
+    surface = [place(at[[0, -1]], np.full(2, -h)) for h, _, _, _ in _levels(packet)]
+    off = shapely.MultiLineString(surface)
+    for row in packet.plots_at(cut):
         for part in shapely.get_parts(cut.intersection(row.geometry)):
             if part.geom_type != "LineString" or part.length <= 0:
                 continue
@@ -149,7 +151,8 @@ def _plots(pen: Pen, packet: Packet, area: str, profile: Any, place: Any, frame:
             if not np.isfinite(floor).all():
                 continue
             pen.line(place(inside, floor), 2.6)
-            species = _species(row)
+            crossed.append(row)
+            species = _species(row) if row.role == "planted" else set()
             for height in packet.heights:
                 if height.species not in species:
                     continue
@@ -159,8 +162,9 @@ def _plots(pen: Pen, packet: Packet, area: str, profile: Any, place: Any, frame:
             middle = place([inside.mean()], [float(floor.min())])[0]
             top = max([h.later_cm or h.now_cm for h in packet.heights if h.species in species], default=0) / 100
             above = place([inside.mean()], [float(floor.min()) - top])[0]
-            spots = [(middle[0], above[1] + 4 + k * 8, "centre") for k in range(3)]
-            pen.try_text([(x, y, "centre") for x, y, _ in spots], row.plot, 6.0, inside=frame)
+            ups = [above[1] + 4 + k * 8 for k in range(3)] + [middle[1] - 12 - k * 8 for k in range(3)]
+            pen.try_text([(middle[0], y, "centre") for y in ups], row.plot, LETTERS, inside=frame, off=off)
+    return crossed
 
 
 def _species(row: Any) -> set[str]:
@@ -168,27 +172,33 @@ def _species(row: Any) -> set[str]:
     return set(str(row.note or "").replace(",", " ").split())
 
 
-def _waters(pen: Pen, packet: Packet, place: Any, at: Any, box: Box) -> None:
+def _levels(packet: Packet) -> list[tuple[float, str, str, float]]:
+    """Height above the datum [m], name, style and weight of each water line, highest first."""
     water = packet.water
-    rows: list[tuple[float, str, str, float]] = [(0.0, f"{water.datum}, 0", "full", 0.5)]
-    if water.high_m is not None:
-        rows.append((water.high_m, f"high {water.levels} {water.high_m:+.2f} m", "dashed", 0.5))
-    if water.low_m is not None and abs(water.low_m) > 1e-9:
-        rows.append((water.low_m, f"low {water.levels} {water.low_m:+.2f} m", "dotted", 0.6))
-    elif water.low_m is not None:
-        rows[0] = (0.0, f"{water.datum} and low {water.levels}, 0", "full", 0.5)
-    edge = place([at[-1]], [0.0])[0][0]
-    for height, name, style, weight in sorted(rows, reverse=True):
+    rows: list[tuple[float, str, str, float]] = [(0.0, f"0 m, {water.datum}", "full", 0.5)]
+    for height, name, style, weight in ((water.high_m, "high", "dashed", 0.5), (water.low_m, "low", "dotted", 0.6)):
+        if height is None:
+            continue
+        if abs(height) < 1e-9:
+            rows[0] = (0.0, f"{rows[0][1]}, and {name} {water.levels}", "full", 0.5)
+        else:  # in words: a plus looks like a minus in a poor copy
+            side = "above" if height > 0 else "below"
+            rows.append((height, f"{name} {water.levels}, {abs(height):.2f} m {side}", style, weight))
+    return sorted(rows, reverse=True)
+
+
+def _waters(pen: Pen, packet: Packet, place: Any, at: Any, box: Box) -> None:
+    """Draw the water lines; names stand beside them, one below another, with a leader where they had to move."""
+    edge = float(place([at[-1]], [0.0])[0][0])
+    top = box[3] - 13.0
+    for height, name, style, weight in _levels(packet):
         ends = place([at[0], at[-1]], [-height, -height])
         pen.line(ends, weight, style)
-        fit = fitted(name, (max(box[2] - edge - 8, 60), 26), sizes=(6, 5.5, 5), where="water line")
+        fit = fitted(name, (box[2] - edge - 14, 30), sizes=(LETTERS, 6, 5.5, 5), where="water line")
         y = float(ends[1][1])
-        for drop in (0, 4, 8, 12, 18, -4, -8):
-            low = y - drop - fit.height / 2
-            lines = (edge + 4, low, edge + 4 + fit.width, low + fit.height)
-            if pen.free(lines, 0.3) and lines[3] < box[3] - 14:
-                pen.lines(edge + 4, low + fit.height, fit)
-                break
+        top = min(y + fit.height / 2, top)
+        pen.line([(edge, y), (edge + 8, top - fit.height / 2)], 0.3)
+        top = pen.lines(edge + 10, top, fit) - 1.0
 
 
 def _axes(pen: Pen, place: Any, length: float, low_m: float, left: float, right: float, frame: Box, code: str) -> None:
@@ -201,8 +211,8 @@ def _axes(pen: Pen, place: Any, length: float, low_m: float, left: float, right:
     for k in range(math.floor(length / step + 1e-9) + 1):
         x = float(place([k * step], [0])[0][0])
         pen.line([(x, frame[1]), (x, frame[1] - 3)], 0.4)
-        pen.text(x, frame[1] - 10, f"{k * step:g}", 6, align="centre")
-    pen.text((left + right) / 2, frame[1] - 19, "m along the cut from its western end", 6, align="centre")
+        pen.text(x, frame[1] - 10, f"{k * step:g}", LETTERS, align="centre")
+    pen.text((left + right) / 2, frame[1] - 19, "m along the cut from its western end", LETTERS, align="centre")
     step = bar_step(max(low_m / 3, 0.1))
     high = float(place([0], [0])[0][1] - place([0], [1])[0][1])
     while step * high < LEAST_STEP_PT:
@@ -210,4 +220,4 @@ def _axes(pen: Pen, place: Any, length: float, low_m: float, left: float, right:
     for k in range(math.floor(low_m / step + 1e-9) + 1):
         y = float(place([0], [k * step])[0][1])
         pen.line([(left - 3, y), (left, y)], 0.4)
-        pen.text(left - 5, y - 2, f"{k * step:g} m", 6, align="right")
+        pen.text(left - 5, y - 2.3, f"{k * step:g} m", LETTERS, align="right")

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
 import pandas as pd
 import shapely
 
-from sitekit.outputs.paper.fonts import fitted
+from sitekit.outputs.paper.fonts import fitted, width
 from sitekit.outputs.paper.frame import Frame
 from sitekit.outputs.paper.hatches import hatch
 from sitekit.outputs.paper.listing import Column, Listing
@@ -22,9 +23,16 @@ from sitekit.outputs.permit_pdf.section_view import section
 from sitekit.outputs.permit_pdf.window import Window, window_on
 
 CUT = "X"  # letter of the ends of the section; work areas have A, B, C
-PANEL, LEGEND, SECTION = 116.0, 34.0, 128.0  # heights [pt]
+PANEL, LEGEND, SECTION = 121.0, 34.0, 128.0  # heights [pt]
+LIST_WIDTH = 336.0  # of the list of corners [pt]
+LIST_PT, LIST_LEAD = (
+    7.0,
+    1.6,
+)  # its letters, and the room between its rows: 8 and 5 of smaller ones look alike in a copy
 PLOT_WIDTHS_PT = (4.0, 3.0, 2.0, 1.4)  # least width of a plot on its sheet: the first that keeps the sheets few
 MOST_SITE_SHEETS = 10  # 14 sheets in all, with the vicinity and three of tables (issue: reach)
+COLONY_PT = 1.6  # half the width of a colony's mark
+LEADER_PT = 7.0  # a name farther from its plot is joined to it by a line
 CORNERS_SHOWN, MINUTES_SHOWN = 8, 18  # in both notations, and in minutes only, in two columns
 
 
@@ -47,14 +55,15 @@ def _together(packet: Packet, site: str, least: float) -> list[list[str]]:
     left, groups = list(range(len(names))), []
     while left:
         group = [left.pop(0)]
+        away = dict(zip(left, shapely.distance(shapes[group[0]], [shapes[k] for k in left]), strict=True))
         while left:
-            seen = shapely.union_all([shapes[k] for k in group])
-            near = min(left, key=lambda k: (seen.distance(shapes[k]), k))
-            both = window_on(seen.union(shapes[near]).bounds, box)
-            if narrow * both.per_metre < least:
+            near = min(left, key=lambda k: (away[k], k))
+            west, south, east, north = shapely.total_bounds([shapes[k] for k in (*group, near)])
+            if narrow * window_on((west, south, east, north), box).per_metre < least:
                 break
             group.append(near)
             left.remove(near)
+            away = {k: min(away[k], shapes[near].distance(shapes[k])) for k in left}
         groups.append([names[k] for k in sorted(group)])
     return groups
 
@@ -96,8 +105,8 @@ def site_sheet(
     bottom = box[1] - 4
     sign.legend(pen, (body[0], bottom - LEGEND, body[2], bottom), items)
     panel = (body[0], body[1] + SECTION + 4, body[2], body[1] + SECTION + 4 + PANEL)
-    _corner_list(pen, (panel[0], panel[1], panel[0] + 300, panel[3]), packet, rows, corners_on)
-    _norths(pen, (panel[0] + 306, panel[1], panel[2], panel[3]), packet, str(first["work_area"]), window)
+    _corner_list(pen, (panel[0], panel[1], panel[0] + LIST_WIDTH, panel[3]), packet, rows, corners_on)
+    _norths(pen, (panel[0] + LIST_WIDTH + 6, panel[1], panel[2], panel[3]), packet, str(first["work_area"]), window)
     section(pen, (body[0], body[1], body[2], body[1] + SECTION), packet, str(first["work_area"]), CUT)
 
 
@@ -105,6 +114,9 @@ def plan_view(pen: Pen, window: Window, packet: Packet, rows: Any) -> chart.Lege
     """Draw the map; return its legend."""
     depths: list[tuple[float, Any]] = []
     interval = 0.0
+    ground = shapely.box(*window.ground)
+    plots = packet.plots_at(ground)
+    edges = _edges(window, rows, plots, packet.existing)
     with pen.clipped(shapely.box(*window.box)):
         areas, names = chart.protected(pen, window, packet.protected)
         more, labels = chart.constraints(pen, window, packet.constraints)
@@ -117,25 +129,26 @@ def plan_view(pen: Pen, window: Window, packet: Packet, rows: Any) -> chart.Lege
         _existing(pen, window, packet)
         for shape in rows.geometry:
             pen.outline(window.shape(shape, clip=False), 1.7)
-        _plots(pen, window, packet)
-    _corners(pen, window, packet, rows)
-    _cut_line(pen, window, packet, rows)
-    _plot_names(pen, window, packet)
-    _marks(pen, window, packet)
-    chart.name_areas(pen, window, [*labels, *names])
-    chart.label_contours(pen, window, depths)
+        _plots(pen, window, plots)
+    _corners(pen, window, packet, rows, edges)
+    cut = _cut_line(pen, window, packet, rows, edges)
+    _plot_names(pen, window, plots, edges)
+    _marks(pen, window, packet, edges)
+    chart.name_areas(pen, window, [*labels, *names], edges)
+    chart.label_contours(pen, window, depths, edges)
     chart.label_graticule(pen, window, lines)
     pen.box(window.box, 1.0)
     items: chart.Legend = [
         ("work area, numbered corners" if not packet.scout else "area to scout, numbered corners",
          sign.line_swatch("full", 1.7)),
     ]  # fmt: skip
-    ground = shapely.box(*window.ground)
-    roles = {r.role for r in rows_of(packet.plots) if r.geometry.intersects(ground)}
+    roles = {r.role for r in plots}
     for role in ("planted", "control", "reference"):
         if role in roles:
             style, weight = sign.PLOTS[role]
             items.append((f"{role} plot", sign.area_swatch(None, style, weight)))
+    if cut:
+        items.append((f"cut {CUT}–{CUT}′", sign.line_swatch("dash-dot", 0.7)))
     if roles:
         items += [("first pin", sign.mark_swatch(sign.pin, True)), ("second pin", sign.mark_swatch(sign.pin, False))]
     if packet.existing is not None and len(packet.existing):
@@ -182,8 +195,21 @@ def _existing(pen: Pen, window: Window, packet: Packet) -> None:
             sign.colony(pen, float(spot[0]), float(spot[1]), origin == "wild")
 
 
-def _plots(pen: Pen, window: Window, packet: Packet) -> None:
-    for row in rows_of(packet.plots):
+def _edges(window: Window, rows: Any, plots: Sequence[Any], existing: Any) -> chart.Off:
+    """What names should not cut, on the sheet: outlines of work areas and of plots, and living colonies too if possible."""
+    shapes = [*rows.geometry, *(r.geometry for r in plots)]
+    lines = shapely.union_all(shapely.boundary(shapely.transform(np.array(shapes), window.points)))
+    found = [lines]
+    if existing is not None and len(existing):
+        seen = existing.geometry[existing.geometry.intersects(shapely.box(*window.ground))].to_numpy()
+        spots = shapely.buffer(shapely.transform(seen, window.points), COLONY_PT, quad_segs=1)
+        found.insert(0, shapely.union_all([lines, *spots]))
+    shapely.prepare(found)
+    return found
+
+
+def _plots(pen: Pen, window: Window, plots: Sequence[Any]) -> None:
+    for row in plots:
         shape = window.shape(row.geometry)
         if shape.is_empty:
             continue
@@ -198,40 +224,42 @@ def _plots(pen: Pen, window: Window, packet: Packet) -> None:
                 sign.pin(pen, float(spot[0]), float(spot[1]), k == 0)
 
 
-def _corners(pen: Pen, window: Window, packet: Packet, rows: Any) -> None:
+def _corners(pen: Pen, window: Window, packet: Packet, rows: Any, edges: chart.Off) -> None:
     several = len(rows) > 1
-    for name in rows["work_area"]:
-        own = packet.corners[packet.corners["work_area"] == name]
-        for c in rows_of(own):
-            x, y = window.points([(c.easting_m, c.northing_m)])[0]
-            sign.corner(pen, x, y)
-            pen.keep_clear((x - 2.2, y - 2.2, x + 2.2, y + 2.2))
-    for name in rows["work_area"]:
-        own = packet.corners[packet.corners["work_area"] == name]
-        for c in rows_of(own):
-            x, y = window.points([(c.easting_m, c.northing_m)])[0]
-            suffix = str(name).rsplit("-", 1)[-1] if several else ""
-            chart.numbered(pen, x, y, f"{suffix}{c.corner}", 7.5, window.box)
+    own = rows_of(packet.corners[packet.corners["work_area"].isin(rows["work_area"])])
+    spots = window.points([(c.easting_m, c.northing_m) for c in own]).tolist()
+    for x, y in spots:
+        sign.corner(pen, x, y)
+        pen.keep_clear((x - 2.2, y - 2.2, x + 2.2, y + 2.2))
+    for c, (x, y) in zip(own, spots, strict=True):
+        chart.numbered(pen, x, y, _corner_name(c, several), 7.5, window.box, off=edges)
 
 
-def _cut_line(pen: Pen, window: Window, packet: Packet, rows: Any) -> None:
+def _corner_name(corner: Any, several: bool) -> str:
+    """Number of a corner, after the letter of its work area where a sheet shows several."""
+    return (str(corner.work_area).rsplit("-", 1)[-1] if several else "") + str(corner.corner)
+
+
+def _cut_line(pen: Pen, window: Window, packet: Packet, rows: Any, edges: chart.Off) -> bool:
+    """Draw where the section runs; return whether it is drawn."""
     first = rows.iloc[int(rows["units"].to_numpy().argmax())]["work_area"]
     own = packet.sections[packet.sections["work_area"] == first]
     if len(own) < 2:
-        return
+        return False
     ends = own[["easting_m", "northing_m"]].to_numpy(float)[[0, -1]]
     xy = window.points(ends)
     line = shapely.LineString(xy).intersection(shapely.box(*window.box))
     if line.is_empty or line.geom_type != "LineString":
-        return
+        return False
     xy = shapely.get_coordinates(line)
     pen.line(xy, 0.7, "dash-dot")
     for (x, y), text in zip(xy[[0, -1]] if xy[0][0] <= xy[-1][0] else xy[[-1, 0]], (CUT, f"{CUT}′"), strict=True):
-        chart.numbered(pen, float(x), float(y), text, 8.5, window.box)
+        chart.numbered(pen, float(x), float(y), text, 8.5, window.box, off=edges)
+    return True
 
 
-def _plot_names(pen: Pen, window: Window, packet: Packet) -> None:
-    for row in rows_of(packet.plots):
+def _plot_names(pen: Pen, window: Window, plots: Sequence[Any], edges: chart.Off) -> None:
+    for row in plots:
         middle = row.geometry.centroid
         if window.holds(middle.x, middle.y):
             x, y = window.points([(middle.x, middle.y)])[0]
@@ -243,7 +271,13 @@ def _plot_names(pen: Pen, window: Window, packet: Packet) -> None:
             places: list[Any] = [(x, y - 2.3, "centre")] if over else []
             places += _beside(x, y, (high[2] - high[0]) * window.per_metre / 2 + 4, tall + 4)
             places += _beside(x, y, wide + 3, wide + 3)
-            pen.try_text(places, f"{row.plot}{role}", 6.5, inside=window.box)
+            for off in (*edges, None):
+                box = pen.try_text(places, f"{row.plot}{role}", 6.5, inside=window.box, off=off)
+                if box is not None:
+                    leader = shapely.shortest_line(shapely.box(*box), window.shape(row.geometry))
+                    if leader.length > LEADER_PT:
+                        pen.line(shapely.get_coordinates(leader), 0.3)
+                    break
 
 
 def _beside(x: float, y: float, across: float, up: float) -> list[Any]:
@@ -260,12 +294,12 @@ def _beside(x: float, y: float, across: float, up: float) -> list[Any]:
     ]
 
 
-def _marks(pen: Pen, window: Window, packet: Packet) -> None:
+def _marks(pen: Pen, window: Window, packet: Packet, edges: chart.Off) -> None:
     for mark in packet.marks:
         if window.holds(mark.easting_m, mark.northing_m):
             x, y = window.points([(mark.easting_m, mark.northing_m)])[0]
             sign.MARKS[mark.kind](pen, x, y, 2.4)
-            chart.numbered(pen, float(x), float(y), mark.name, 6.0, window.box, bold=False)
+            chart.numbered(pen, float(x), float(y), mark.name, chart.NAME_PT, window.box, bold=False, off=edges)
 
 
 def _corner_list(pen: Pen, box: Box, packet: Packet, rows: Any, corners_on: str) -> None:
@@ -278,7 +312,8 @@ def _corner_list(pen: Pen, box: Box, packet: Packet, rows: Any, corners_on: str)
         f"corners in {packet.datum_name}"
         + ("" if packet.scout else f"; {units} units, {int(rows['plots'].sum())} plots")
     )
-    fit = fitted(head, (box[2] - box[0], 18), sizes=(7, 6.5, 6, 5.5, 5), where="areas of a site sheet")
+    one_line = next((s for s in (LIST_PT, 6.8, 6.5) if width(head, s) <= box[2] - box[0]), 6.5)
+    fit = fitted(head, (box[2] - box[0], 18), sizes=(one_line, 6, 5.5, 5), where="areas of a site sheet")
     pen.lines(box[0], box[3], fit)
     top = box[3] - fit.height - 2
     if len(own) > MINUTES_SHOWN:
@@ -295,18 +330,13 @@ def _corner_list(pen: Pen, box: Box, packet: Packet, rows: Any, corners_on: str)
     table = Listing(
         columns,
         [
-            (
-                (str(c.work_area).rsplit("-", 1)[-1] if several else "") + str(c.corner),
-                c.latitude_minutes,
-                c.longitude_minutes,
-                c.latitude_degrees,
-                c.longitude_degrees,
-            )
+            (_corner_name(c, several), c.latitude_minutes, c.longitude_minutes, c.latitude_degrees, c.longitude_degrees)
             for c in rows_of(own)
         ],
         box[2] - box[0],
-        size=6.2,
+        size=LIST_PT,
         after=0.0,
+        lead=LIST_LEAD,
     )
     if top - table.height(0, len(own)) >= box[1] - 0.5:
         table.draw(pen, box[0], top, 0, len(own))
@@ -314,23 +344,18 @@ def _corner_list(pen: Pen, box: Box, packet: Packet, rows: Any, corners_on: str)
 
 def _minutes_only(pen: Pen, box: Box, own: list[Any], several: bool, corners_on: str) -> None:
     """List many corners in two columns, in minutes; degrees stand in the tables."""
-    columns = [Column("corner", 1.1), Column("latitude", 2.4), Column("longitude", 2.5)]
+    columns = [Column("corner", 1.35), Column("latitude", 2.35), Column("longitude", 2.5)]
     half = (len(own) + 1) // 2
     wide = (box[2] - box[0] - 8) / 2
     low = box[3]
     for k in range(2):
         cells = [
-            (
-                (str(c.work_area).rsplit("-", 1)[-1] if several else "") + str(c.corner),
-                c.latitude_minutes,
-                c.longitude_minutes,
-            )
-            for c in own[k * half : (k + 1) * half]
+            (_corner_name(c, several), c.latitude_minutes, c.longitude_minutes) for c in own[k * half : (k + 1) * half]
         ]
-        table = Listing(columns, cells, wide, size=5.6, after=0.0)
+        table = Listing(columns, cells, wide, size=LIST_PT, after=0.0, lead=LIST_LEAD)
         table.draw(pen, box[0] + k * (wide + 8), box[3], 0, len(cells))
         low = min(low, box[3] - table.height(0, len(cells)))
-    note = fitted(f"In degrees on {corners_on}.", (box[2] - box[0], 8), sizes=(5.6,), where="corner list")
+    note = fitted(f"In degrees on {corners_on}.", (box[2] - box[0], 8), sizes=(6.5,), where="corner list")
     pen.lines(box[0], low - 1, note)
 
 

@@ -157,21 +157,41 @@ def mark_swatch(mark: Callable[..., None], *more: Any) -> Draw:
 def legend(pen: Pen, box: Box, items: Sequence[tuple[str, Draw]], *, size: float = 6.5) -> float:
     """Draw the legend in rows from the top of a box; return the lower edge of the last row [pt].
 
-    A text too wide for a row ends in an ellipsis: full names stand in the tables.
+    It is set smaller where it must; what does not fit even then is counted in the last place. A text too wide for a row
+    ends in an ellipsis: full names stand in the tables.
     """
-    swatch, gap, high = 18.0, 9.0, size * 1.35 + 2
+    swatch = 18.0
+    for trial in (size, 6.0, 5.5):
+        high = trial * 1.35 + 2
+        spots = _spots(box, [_short(name, box[2] - box[0] - swatch - 4, trial) for name, _ in items], high)
+        if len(spots) == len(items):
+            break
+    if len(spots) < len(items):
+        left = len(items) - len(spots) + 1
+        x, y, text = spots[-1]
+        said = _short(f"and {left} more: see the rules in the tables", box[2] - x, text.size)
+        pen.text(x, y + 2.2, said.lines[0], said.size)
+        spots = spots[:-1]
+    for (x, y, text), (_, draw) in zip(spots, items, strict=False):
+        draw(pen, (x, y + 1, x + swatch, y + high - 2))
+        pen.text(x + swatch + 4, y + 2.2, text.lines[0], text.size)
+    return spots[-1][1] if spots else box[3]
+
+
+def _spots(box: Box, texts: Sequence[Fitted], high: float) -> list[tuple[float, float, Fitted]]:
+    """Left edge, lower edge and text of each entry that fits in a box."""
+    swatch, gap = 18.0, 9.0
     x, y = box[0], box[3] - high
-    for name, draw in items:
-        text = _short(name, box[2] - box[0] - swatch - 4, size)
+    found: list[tuple[float, float, Fitted]] = []
+    for text in texts:
         need = swatch + 4 + text.width
         if x > box[0] and x + need > box[2]:
             x, y = box[0], y - high
         if y < box[1] - 1e-6:
-            return y + high
-        draw(pen, (x, y + 1, x + swatch, y + high - 2))
-        pen.text(x + swatch + 4, y + 2.2, text.lines[0], text.size)
+            break
+        found.append((x, y, text))
         x += need + gap
-    return y
+    return found
 
 
 def _short(name: str, room: float, size: float) -> Fitted:

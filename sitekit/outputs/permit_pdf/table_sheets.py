@@ -8,12 +8,16 @@ from typing import Any
 import pandas as pd
 
 from sitekit.outputs.paper.frame import Frame
-from sitekit.outputs.paper.listing import Block, Column, Listing, Placed, Words
+from sitekit.outputs.paper.listing import TITLE_PT, Block, Column, Listing, Placed, Words
 from sitekit.outputs.paper.pen import Pen
 from sitekit.outputs.permit_pdf.packet import Packet, rows_of
 
 CORNERS_IN_ONE = 40  # more stand two in a row, in smaller letters
 ALL_CORNERS_TITLE = "Corners that are not listed, or not in degrees, on their own sheets"
+AREAS_NOTE = (
+    "Areas are those between the corners as printed in minutes. “Differs by”: the larger difference from the area between "
+    "the corners as printed in degrees, and from that of the outline as drawn."
+)
 
 
 def table_blocks(packet: Packet, room: float, *, corners_of: Sequence[str]) -> list[Block]:
@@ -31,14 +35,15 @@ def table_blocks(packet: Packet, room: float, *, corners_of: Sequence[str]) -> l
     blocks: list[Block] = []
 
     def table(title: str, columns: list[Column], rows: list[Any], size: float = 6.8) -> None:
-        blocks.append(Words(title, room, 8.5, bold=True, after=2.0))
+        blocks.append(Words(title, room, TITLE_PT, bold=True, after=2.0))
         if rows:
-            blocks.append(Listing(columns, rows, room, size=size))
+            blocks.append(Listing(columns, rows, room, size=size, title=title))
         else:
             blocks.append(Words("None.", room, 7.5, after=6.0))
 
     kind = "Areas to scout" if packet.scout else "Work areas"
     table(f"{kind}, areas on the ellipsoid, {packet.datum_name}", *_areas(packet))
+    blocks.append(Words(AREAS_NOTE, room, 6.8, after=4.0))
     many = packet.corners[packet.corners["work_area"].isin(corners_of)]
     if len(many):
         table(ALL_CORNERS_TITLE, *_corners(many))
@@ -63,15 +68,17 @@ def table_blocks(packet: Packet, room: float, *, corners_of: Sequence[str]) -> l
     if packet.facts:
         table("Facts as the team states them", [Column("fact", 1), Column("statement", 4)], list(packet.facts))
     if packet.conditions:
-        blocks.append(Words("Conditions of the permit", room, 8.5, bold=True, after=2.0))
+        blocks.append(Words("Conditions of the permit", room, TITLE_PT, bold=True, after=2.0))
         blocks += [Words(f"{k}. {c}", room, 7.2, after=2.0) for k, c in enumerate(packet.conditions, start=1)]
-    blocks.append(Words("Open items" + ("" if len(packet.open_items) else ": none"), room, 8.5, bold=True, after=2.0))
+    blocks.append(
+        Words("Open items" + ("" if len(packet.open_items) else ": none"), room, TITLE_PT, bold=True, after=2.0)
+    )
     if len(packet.open_items):
         rows = [(r.kind, r.item, r.place) for r in rows_of(packet.open_items)]
         blocks.append(
             Listing([Column("kind", 1), Column("item", 4.6), Column("where it belongs", 2)], rows, room, size=6.8)
         )
-    blocks.append(Words("Cautions", room, 8.5, bold=True, after=2.0))
+    blocks.append(Words("Cautions", room, TITLE_PT, bold=True, after=2.0))
     blocks += [Words(c, room, 7.2, after=1.5) for c in (*packet.cautions, *packet.notes)]
     return blocks
 
@@ -127,8 +134,8 @@ def _areas(packet: Packet) -> Table:
 
 def _corners(many: pd.DataFrame) -> tuple[list[Column], list[Any], float]:
     """Columns, rows and size of letters; many corners stand two in a row."""
-    one = [Column("area", 1.05), Column("no.", 0.65), Column("latitude", 2), Column("longitude", 2.15),
-           Column("lat., degrees", 1.8), Column("long., degrees", 1.95)]  # fmt: skip
+    one = [Column("area", 0.95), Column("no.", 0.65), Column("latitude", 1.95), Column("longitude", 2.15),
+           Column("lat., deg.", 1.8), Column("long., deg.", 1.95)]  # fmt: skip
     rows = [
         (c.work_area, c.corner, c.latitude_minutes, c.longitude_minutes, c.latitude_degrees, c.longitude_degrees)
         for c in rows_of(many)
@@ -137,7 +144,7 @@ def _corners(many: pd.DataFrame) -> tuple[list[Column], list[Any], float]:
         return one, rows, 6.8
     half = (len(rows) + 1) // 2
     none = ("",) * len(one)
-    return [*one, *one], [(*rows[k], *(rows[k + half] if k + half < len(rows) else none)) for k in range(half)], 6.0
+    return [*one, *one], [(*rows[k], *(rows[k + half] if k + half < len(rows) else none)) for k in range(half)], 6.5
 
 
 def _planting(packet: Packet) -> Table:
@@ -161,8 +168,8 @@ def _permitted(own: pd.DataFrame) -> Table:
 
 
 def _rules(packet: Packet) -> Table:
-    columns = [Column("area", 0.8), Column("meets", 2.2), Column("rule", 1.1), Column("inside", 0.6),
-               Column("overlap", 1.1, "right"), Column("%", 0.5, "right"), Column("verdict; permit", 4)]  # fmt: skip
+    columns = [Column("area", 0.75), Column("meets", 2.5), Column("rule", 1.25), Column("inside", 0.6),
+               Column("overlap", 0.95, "right"), Column("%", 0.45, "right"), Column("verdict; permit", 3.6)]  # fmt: skip
     rows: list[Any] = []
     for name in packet.areas["work_area"]:
         own = packet.rules[packet.rules["work_area"] == name]

@@ -90,13 +90,18 @@ def _map(pen: Pen, window: Window, packet: Packet, close: Window | None) -> char
         else:
             for shape in packet.areas.geometry:
                 pen.outline(window.shape(shape, clip=False), 1.2)
-    _names(pen, window, packet, close)
+    edges: chart.Off = ()
+    if close is None:
+        shapes = shapely.transform(packet.areas.geometry.to_numpy(), window.points)
+        edges = [shapely.union_all(shapely.boundary(shapes))]
+        shapely.prepare(edges)
+    _names(pen, window, packet, close, edges)
     for mark in packet.marks:
         if window.holds(mark.easting_m, mark.northing_m) and (mark.kind != "buoy" or close is None):
             x, y = window.points([(mark.easting_m, mark.northing_m)])[0]
             sign.MARKS[mark.kind](pen, x, y, 2.8)
-            chart.numbered(pen, float(x), float(y), mark.name, 7.0, window.box, bold=False)
-    chart.name_areas(pen, window, labels)
+            chart.numbered(pen, float(x), float(y), mark.name, 7.0, window.box, bold=False, off=edges)
+    chart.name_areas(pen, window, labels, edges)
     chart.label_graticule(pen, window, lines)
     pen.box(window.box, 1.0)
     items: chart.Legend = []
@@ -115,7 +120,7 @@ def _map(pen: Pen, window: Window, packet: Packet, close: Window | None) -> char
     return [*items, *areas]
 
 
-def _names(pen: Pen, window: Window, packet: Packet, close: Window | None) -> None:
+def _names(pen: Pen, window: Window, packet: Packet, close: Window | None, edges: chart.Off) -> None:
     if close is not None:
         west, south, east, north = window.shape(shapely.box(*close.ground)).bounds
         label = "work areas" if not packet.scout else "areas to scout"
@@ -130,13 +135,14 @@ def _names(pen: Pen, window: Window, packet: Packet, close: Window | None) -> No
         spot = shape.representative_point()
         x, y = window.points([(spot.x, spot.y)])[0]
         west, south, east, north = shape.bounds
-        if max(east - west, north - south) * window.per_metre < LEAST_SYMBOL_PT:
+        across = max(east - west, north - south) * window.per_metre
+        if across < LEAST_SYMBOL_PT:
             sign.diamond(pen, x, y, 2.4, fill=1.0)
         if min(east - west, north - south) * window.per_metre > 24 and pen.try_text(
-            [(float(x), float(y) - 2.5, "centre")], str(name), 7.0, bold=True, inside=window.box
+            [(float(x), float(y) - 2.5, "centre")], str(name), 7.0, bold=True, inside=window.box, off=edges[-1]
         ):
             continue
-        chart.numbered(pen, float(x), float(y), str(name), 7.0, window.box)
+        chart.numbered(pen, float(x), float(y), str(name), 7.0, window.box, off=edges, clear=min(across / 2, 14.0))
 
 
 def _harbour_text(packet: Packet) -> str:
