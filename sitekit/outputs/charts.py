@@ -10,6 +10,7 @@ from xml.sax.saxutils import escape
 _FONT = 'font-family="DejaVu Sans, Verdana, sans-serif"'
 _ROW = 20
 _LEFT, _RIGHT, _TOP, _BOTTOM = 230, 20, 46, 44
+_RANKS = "rank, 1 is the best. Dot: chosen weights; bar: other weights; hollow: fragile; bold: chosen site"
 
 
 @dataclass(frozen=True)
@@ -38,10 +39,10 @@ class RankRange:
 
 @dataclass(frozen=True)
 class GainPoint:
-    """One point: a share of the budget, the summed suitability there, and what is planted."""
+    """One point: a share of the budget, what the best choice gives there, and what is planted."""
 
     share_pct: float
-    suitability: float
+    gain: float
     units: int
     sites: int
 
@@ -79,12 +80,12 @@ def rank_chart(title: str, ranges: Sequence[RankRange], caption: str) -> str:
             f'stroke-width="{1.2 if one.fragile else 0.6}"/>'
         )
         parts.append(f'<circle cx="{x(one.rank)}" cy="{y}" r="4" fill="#000"/>')
-    parts.append(_text(_LEFT, height - 26, "rank: 1 is the best; dot: under the chosen weights; bar: under others", 11))
+    parts.append(_text(_LEFT, height - 26, _RANKS, 11))
     parts.append(_text(_LEFT, height - 10, caption, 11))
     return "\n".join([*parts, "</svg>", ""])
 
 
-def gain_chart(title: str, points: Sequence[GainPoint], caption: str) -> str:
+def gain_chart(title: str, points: Sequence[GainPoint], caption: str, *, measure: str = "summed suitability") -> str:
     """Return a chart of gain against budget as SVG text; the plan's own budget is at 100 %.
 
     Parameters
@@ -93,15 +94,17 @@ def gain_chart(title: str, points: Sequence[GainPoint], caption: str) -> str:
         Above and below.
     points : sequence of GainPoint
         Rising in share.
+    measure : str
+        What is gained.
     """
     width, height, left, bottom, top = 760, 360, 80, 92, 46
     most_x = max((p.share_pct for p in points), default=100.0)
-    most_y = max((p.suitability for p in points), default=0.0) or 1.0
+    most_y = max((p.gain for p in points), default=0.0) or 1.0
     ticks_y = _ticks(0, most_y)
     peak = ticks_y[-1] if ticks_y[-1] >= most_y else most_y
 
     def at(p: GainPoint) -> tuple[float, float]:
-        return _x(p.share_pct), _y(p.suitability)
+        return _x(p.share_pct), _y(p.gain)
 
     def _x(share: float) -> float:
         return round(left + (width - left - 40) * share / most_x, 1)
@@ -114,7 +117,7 @@ def gain_chart(title: str, points: Sequence[GainPoint], caption: str) -> str:
         parts.append(f'<line x1="{left}" y1="{_y(tick)}" x2="{width - 40}" y2="{_y(tick)}" stroke="#ddd"/>')
         parts.append(_text(left - 8, _y(tick) + 4, f"{tick:g}", 11, "end"))
     for p in points:
-        parts.append(_text(_x(p.share_pct), height - bottom + 34, f"{p.share_pct:g} %", 11, "middle"))
+        parts.append(_text(_x(p.share_pct), height - bottom + 46, f"{p.share_pct:g} %", 11, "middle"))
     line = " ".join(f"{x},{y}" for x, y in map(at, points))
     parts.append(f'<polyline points="{line}" fill="none" stroke="#000" stroke-width="1.5"/>')
     for p in points:
@@ -125,12 +128,12 @@ def gain_chart(title: str, points: Sequence[GainPoint], caption: str) -> str:
         )
         side, anchor = (x + 7, "start") if x < width - 110 else (x - 2, "end")
         parts.append(_text(side, y + 15, f"{p.units} units", 10, anchor))
-        parts.append(_text(side, y + 27, f"{p.sites} sites", 10, anchor))
+        parts.append(_text(side, y + 27, f"{p.sites} sites" if p.sites else "nothing fits", 10, anchor))
     parts.append(
         _text(
             left,
             height - 32,
-            "share of every limit of the budget; ring: the plan's own budget; up: summed suitability",
+            f"share of every limit of the budget; ring: the plan's own budget; up: {measure}",
             11,
         )
     )

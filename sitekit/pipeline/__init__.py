@@ -14,6 +14,7 @@
 - sea: waves, tide, light and heat on the grid
 - sea_rules: what a plan may not do with tide and heat
 - scout: what divers brought back, put in place of the layers
+- partners: partners' names, rows set aside, what to look at
 - shape_layers: colonies, protected areas and the area of interest on the grid
 - layers: stage 1, every file on one grid
 - judging: what a block of cells is judged by
@@ -27,6 +28,7 @@
 - given: results that a person edited
 - given_plots: plots that a person moved or turned
 - stocks: the nursery's stock as the plan may use it
+- lineage: where every row came from, as tables and lists
 - ways: distances and ways by sea of the candidates
 - weighing: candidates, budget and rules as a problem to solve
 - site_rows: rows of the table sites and of what stands behind a choice
@@ -61,7 +63,8 @@
 - packet: everything the permit packet shows
 - permit_files: the files of the permit packet
 - decision_method: criteria, sensitivity and sources in the decision record
-- decision_sites: answers, sites, budget, scouting and stock in the decision record
+- decision_sites: answers, sites, scouting and stock in the decision record
+- decision_budget: budget, alternatives and gain in the decision record
 - decision_record: the decision record and its charts
 - export: the last stage, the files people read
 - scout_files: what a team takes along to look at the sites
@@ -72,7 +75,6 @@
 - explore: the page on which planners try weights
 - understood: what was understood of the tables that decide
 - report: what `check` and a run print
-- api: the commands as functions, for scripts and notebooks
 - draft_seen: what a first look shows, as lines of a plan
 - draft_roles: what a file may be for
 - draft_rasters: a first look at a raster
@@ -80,4 +82,5 @@
 - draft_tables: a first look at a table or spreadsheet
 - draft_lines: lines of a plan from what was seen
 - draft: a first plan from a team's files
+- api: the commands as functions, for scripts and notebooks
 """

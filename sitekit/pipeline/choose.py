@@ -17,7 +17,7 @@ from sitekit.pipeline.project import Done, Project
 from sitekit.pipeline.scout import applied, returned_forms
 from sitekit.pipeline.site_rows import behind_the_choice, lost_sites, scouting_rows, site_rows
 from sitekit.pipeline.ways import WAYS_FILE, ways_of
-from sitekit.pipeline.weighing import Weighed, weigh
+from sitekit.pipeline.weighing import Weighed, gains, weigh
 from sitekit.sites.alternatives import binding, clashes, if_decided
 from sitekit.sites.choose import choose
 from sitekit.sites.problem import Choice
@@ -51,7 +51,8 @@ def run(project: Project, run_id: str) -> Done:
         reasons, tried, lacking = _reasons(weighed, choice, names)
         if lacking:
             shortfalls.append(_nothing(lacking))
-        figures |= {"gap_pct": round(choice.gap_pct, 3) if choice.feasible else None, "suitability": choice.value}
+        figures |= {"gap_pct": round(choice.gap_pct, 3) if choice.feasible else None}
+        figures |= {name: float(each.sum()) for name, each in gains(weighed, choice.units).items()}
     else:
         choice, reasons, tried = _best_first(weighed, candidates)
     rows, points = site_rows(
@@ -130,7 +131,8 @@ def _reasons(weighed: Weighed, choice: Choice, names: list[str]) -> tuple[list[s
     for i in free:
         if choice.taken[i]:
             share = 100.0 * float((p.value[i] * choice.units[i]).sum()) / choice.value if choice.value else 0.0
-            reasons[i] = f"chosen: {int(choice.units[i].sum())} units, {share:.1f} % of the summed suitability"
+            of = "summed suitability" if weighed.survival is None else "units alive"
+            reasons[i] = f"chosen: {int(choice.units[i].sum())} units, {share:.1f} % of the {of}"
             if p.forced_in[i]:
                 reasons[i] += "; forced in by the plan"
             elif few:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import platform
 from collections.abc import Mapping
 from typing import Any
 
 import pandas as pd
 
 from sitekit.base.sources import sources
+from sitekit.layers.substrate import substrate_names
 from sitekit.outputs.charts import RankRange
 from sitekit.outputs.decision import Picture, Rows, Section
 from sitekit.pipeline.fields import all_criteria, field_units, species_criteria, weights_origin
@@ -36,12 +38,12 @@ def criteria_section(project: Project) -> Section:
         said = origin[species.code]
         parts.append(
             Rows(
-                ("criterion", "weight [%]", "curve (response at value)", "source", "values read in that source"),
+                ("criterion", "weight [%]", "curve (response at value)", "source", "all numbers from it"),
                 [
                     (
                         c.name,
                         100 * c.weight / total,
-                        curve_words(c.curve, units.get(c.field, "")),
+                        curve_words(c.curve, units.get(c.field, ""), substrate_names()),
                         _cited(c.source),
                         c.verified,
                     )
@@ -53,7 +55,12 @@ def criteria_section(project: Project) -> Section:
                 + ".",
             )
         )
-        parts += [list(said["judged"])] if said.get("judged") else []
+        if said.get("judged"):
+            head = "Judgements of pairs, how many times as much one counts as the other: "
+            parts.append((head if " over " in said["judged"][0] else "") + "; ".join(said["judged"]) + ".")
+        noted = [f"{c.name}: {c.note}" for c in rows if c.note and not c.verified]
+        if noted:
+            parts += ["What of these numbers is read in the source and what is a house choice, unverified:", noted]
         dropped = [c.name for c in all_criteria(settings)[species.code] if c.weight == 0]
         if dropped:
             parts.append(f"Weight 0, so not used for {species.code}: {', '.join(dropped)}.")
@@ -79,7 +86,10 @@ def _cited(key: str) -> str:
 
 def _exclusions(settings: Settings) -> list[str]:
     e = settings.exclusions
-    said = []
+    said = ["outside the area of interest"] if settings.layers.area else []
+    said.append("no depth")
+    if settings.tide and settings.tide.least_work_depth_m:
+        said.append(f"less than {settings.tide.least_work_depth_m:g} m of water at the lowest tide")
     if e.least_depth_m is not None:
         said.append(f"shallower than {e.least_depth_m:g} m")
     if e.greatest_depth_m is not None:
@@ -95,7 +105,9 @@ def _exclusions(settings: Settings) -> list[str]:
             + (", ".join(e.permit_held) or "none")
         )
     said += [
-        f"{c.label}: within {c.keep_clear_m:g} m (the team's own buffer; no published number is known)"
+        f"{c.label}: "
+        + (f"within {c.keep_clear_m:g} m" if c.keep_clear_m else "inside it")
+        + " (the team's own buffer; no published number is known)"
         for c in settings.layers.constraints.values()
         if c.keep_clear_m is not None
     ]
@@ -113,7 +125,11 @@ def sensitivity_section(project: Project, tables: Tables, pictures: Mapping[str,
         f"Weights were drawn {s.draws} times around the chosen ones (concentration {s.concentration:g}); ranges hold "
         f"{s.range_pct:g} % of the draws. A candidate among the best {100 * s.high_share:g} % that stays there in fewer than "
         f"{100 * s.steady_share:g} % of the draws is called fragile: its place rests on the weights. Depths were moved by the "
-        f"stated error; {100 * s.misread_share:g} % of cells were taken as misread bottom ({source_line('wirt-2015')}).",
+        f"stated error, all at once, up and down. On average {100 * s.misread_share:g} % of cells were taken as misread "
+        f"bottom with a score of 0, a share of its own in each candidate ({source_line('wirt-2015')}; taking an error of "
+        f"omission for that share is this project's assumption). Last column: what alone takes a candidate out of the best "
+        f"{100 * s.high_share:g} %: weights, where it is fragile; depth, where one of the two shifts does; bottom, where more "
+        "than half of those draws do; a dash where nothing does or it is not among them.",
     ]
     names = names_of(tables)
     for species in settings.species:
@@ -141,8 +157,8 @@ def sensitivity_section(project: Project, tables: Tables, pictures: Mapping[str,
                     "rank",
                     "under other weights",
                     "with depth error",
-                    "worst if bottom is misread",
-                    "first in [% of draws]",
+                    f"worst of {s.range_pct / 2 + 50:g} % of draws with misread bottom",
+                    "ranks first in [% of draws]",
                     "fragile",
                     "high rank falls with",
                 ),
@@ -165,7 +181,14 @@ def sensitivity_section(project: Project, tables: Tables, pictures: Mapping[str,
         moves = influence[influence["species"] == species.code]
         parts.append(
             Rows(
-                ("what is changed", "how", "ranks move by, mean", "at most", "of", "best cells replaced [%]"),
+                (
+                    "what is changed",
+                    "how",
+                    "ranks move by, mean",
+                    "at most",
+                    "most moved candidate",
+                    f"of the best {s.best_pct:g} % of cells, replaced [%]",
+                ),
                 [
                     (
                         r.criterion,
@@ -189,13 +212,21 @@ def _to(low: Any, high: Any) -> str | None:
 
 
 def names_of(tables: Tables) -> dict[str, str]:
-    """Return candidate -> what people call it: label, site code, nearest name."""
+    """Return candidate -> what people call it: label, site code and its name, else the nearest name."""
+    sites = tables["sites"]
+    own = {str(r.site): str(r.name) for r in records(sites[sites["coded"] & sites["name"].notna()])}
     found = {}
     for row in records(tables["candidates"]):
         site = "" if pd.isna(row.site) else f" {row.site}"
-        near = "" if pd.isna(row.nearest_name) else f", {row.nearest_name}" if site else f", near {row.nearest_name}"
-        found[str(row.candidate)] = f"{row.candidate}{site}{near}"
+        near = "" if pd.isna(row.nearest_name) else f", near {row.nearest_name}"
+        name = f", {own[str(row.site)]}" if site and str(row.site) in own else near
+        found[str(row.candidate)] = f"{row.candidate}{site}{name}"
     return found
+
+
+def maximised(settings: Settings) -> tuple[str, str]:
+    """Return the column of what the choice maximises, and its name for people."""
+    return ("units_alive", "units alive") if settings.choose.survival else ("suitability", "suitability")
 
 
 def shown_ranks(tables: Tables, species: str) -> pd.DataFrame:
@@ -230,7 +261,8 @@ def sources_section(project: Project) -> Section:
     settings = project.settings
     keys = sorted(
         {c.source for rows in species_criteria(settings).values() for c in rows}
-        | {"course-deciding", "course-site-selection", "johnson-2011-siting"}
+        | {"course-deciding", "course-site-selection", "johnson-2011-siting", "wirt-2015"}
+        | {one.source for one in settings.choose.survival.values()}
     )
     cited = [f"{k}: {source_line(k)}" for k in keys if source_line(k) != k]
     own = [k for k in keys if source_line(k) == k]
@@ -254,6 +286,7 @@ def sources_section(project: Project) -> Section:
         layers.append(f"protected areas: {settings.layers.protected.file}")
     layers += [f"{c.label}: {c.file}" for c in settings.layers.constraints.values()]
     layers += [f"{r.label}: {r.file}, {r.units}, {r.source}" for r in settings.layers.rasters.values()]
+    layers += _other_inputs(settings)
     parts: list[Any] = [
         "Layers:",
         layers,
@@ -261,8 +294,34 @@ def sources_section(project: Project) -> Section:
         [*cited, *(f"the plan's own words: {k}" for k in own)],
     ]
     parts += [
-        "Versions: "
+        f"Versions: Python {platform.python_version()}, "
         + ", ".join(f"{k} {v}" for k, v in versions().items())
         + ". Hashes of every input stand in manifest.json."
     ]
     return Section("Layers, sources, versions", parts)
+
+
+def _other_inputs(settings: Settings) -> list[str]:
+    """Return the rest of the team's files, each with what it says and its source where the plan states one."""
+    found = []
+    for what, layer in (
+        ("area of interest", settings.layers.area),
+        ("named places", settings.layers.named_places),
+        ("coastline", settings.layers.coastline),
+    ):
+        found += [f"{what}: {layer.file}"] if layer is not None else []
+    tide, waves, heat, light = settings.tide, settings.waves, settings.heat, settings.light
+    if tide is not None:
+        found.append(f"tide: {tide.file or 'heights typed in the plan'}; {tide.source}")
+    if waves is not None:
+        files = ", ".join(name for name in (waves.wind, waves.swell) if name)
+        found.append(f"wind and swell: {files}; {waves.source}")
+    if light is not None:
+        found.append(f"clearness of the water: {light.raster or f'{light.kd_per_m:g} per m'}; {light.source}")
+    if heat is not None:
+        found.append(f"water temperature: {heat.file}; {heat.source}")
+    if settings.scout.from_file:
+        found.append(f"returned scout forms: {settings.scout.from_file}")
+    if settings.stock is not None:
+        found.append(f"stock: {settings.stock.file}")
+    return found

@@ -15,26 +15,19 @@ from sitekit.outputs.charts import GainPoint, gain_chart, rank_chart
 from sitekit.outputs.decision import Rows, Section, write_decision
 from sitekit.outputs.tables import write_csv
 from sitekit.outputs.vector import write_geojson
+from sitekit.pipeline.decision_budget import budget_section, limit_words, rule_words
 from sitekit.pipeline.decision_method import (
     SHOWN,
     Tables,
     criteria_section,
+    maximised,
     names_of,
     rank_ranges,
     records,
     sensitivity_section,
     sources_section,
 )
-from sitekit.pipeline.decision_sites import (
-    answers_section,
-    budget_section,
-    called,
-    chosen_section,
-    limit_words,
-    looked_section,
-    rule_words,
-    stock_section,
-)
+from sitekit.pipeline.decision_sites import answers_section, called, chosen_section, looked_section, stock_section
 from sitekit.pipeline.fields import Ground
 from sitekit.pipeline.project import Project
 from sitekit.pipeline.ways import WAYS_FILE
@@ -43,6 +36,7 @@ from sitekit.sites.questions import PILOT_LEAST_YEARS
 
 _REAL = (
     "suitability",
+    "units_alive",
     "without_pct",
     "dives",
     "boat_days",
@@ -86,10 +80,14 @@ def write_decision_files(
     gain = None
     if len(curve):
         gain = "decision_gain.svg"
+        column, measure = maximised(settings)
         points = [
-            GainPoint(float(r.share_pct), float(r.suitability), int(r.units), _many(r.sites)) for r in records(curve)
+            GainPoint(float(r.share_pct), float(getattr(r, column)), int(r.units), _many(r.sites))
+            for r in records(curve)
         ]
-        write_text(project.target(gain), gain_chart("Gain against budget", points, _stamp(project, run_id)))
+        measure = "summed suitability" if column == "suitability" else f"{measure} by the plan's curve"
+        text = gain_chart("Gain against budget", points, _stamp(project, run_id), measure=measure)
+        write_text(project.target(gain), text)
         files.append(gain)
     head = [
         f"{settings.plan.date.isoformat()}, run {run_id}"
@@ -153,18 +151,20 @@ def _short(project: Project, ground: Ground, tables: Tables) -> Section:
     if not len(chosen):
         return Section("In short", ["No site is chosen. Section 7 says why."])
     handed = tables["allotment"].groupby("species")["number"].sum()
-    units = ", ".join(f"{n} {code}" for code, n in handed.items())
-    wanted = ", ".join(f"{n} {code}" for code, n in project.settings.spacing.numbers.items())
+    codes = [s.code for s in project.settings.species]
+    units = ", ".join(f"{handed[code]} {code}" for code in codes if code in handed.index)
+    numbers = project.settings.spacing.numbers
+    wanted = ", ".join(f"{numbers[code]} {code}" for code in codes if code in numbers)
     lines = [
+        "; ".join(f"{s.code} is {s.name}" for s in project.settings.species) + ".",
         f"Chosen: {', '.join(called(r) for r in records(chosen))}. Handed out: {units or 'nothing'} units"
-        + (f"; wanted: {wanted}." if wanted else ".")
+        + (f"; wanted: {wanted}." if wanted else "."),
     ]
     held = tables["held_back"]
     if len(held):
         lines.append(
-            "Held back most by "
-            + rule_words(held.iloc[0]["rule"])
-            + f": without that {held.iloc[0]['gain_pct']:.1f} % more."
+            f"What holds the plan back most: {rule_words(held.iloc[0]['rule'])}; that lifted alone would give "
+            f"{held.iloc[0]['gain_pct']:.1f} % more."
         )
     dry = [called(r) for r in records(chosen) if not r.scouted]
     lines.append("NOT SCOUTED, nobody has looked: " + ", ".join(dry) + "." if dry else "Every chosen site was scouted.")
@@ -177,7 +177,7 @@ def _short(project: Project, ground: Ground, tables: Tables) -> Section:
     if len(fragile):
         names = names_of(tables)
         lines.append(
-            "Ranks high only under the chosen weights: "
+            "Fragile, high in the ranking only under the chosen weights: "
             + ", ".join(f"{names[str(r.candidate)]} for {r.species}" for r in records(fragile))
             + "."
         )
@@ -308,5 +308,10 @@ def _unknown(project: Project, ground: Ground, tables: Tables, ways: Sequence[st
     if not any(c.surveyed_area for c in settings.layers.colonies):
         lines.append("no area is given in which living colonies were looked for: their absence is taken as seen")
     lines += [f"distances: {w}" for w in ways]
-    lines.append("suitability is not survival: no figure here says how many units will live")
+    if settings.choose.survival:
+        lines.append(
+            "survival: the plan's own curves stand for it (section 7); no place was asked whether they hold there"
+        )
+    else:
+        lines.append("suitability is not survival: no figure here says how many units will live")
     return Section("What is not known", [lines])

@@ -1,4 +1,4 @@
-"""Sections of the decision record about sites: answers, chosen and rejected, budget, scouting, stock."""
+"""Sections of the decision record about sites: answers, chosen and rejected, scouting, stock."""
 
 from __future__ import annotations
 
@@ -7,12 +7,14 @@ from typing import Any
 
 import pandas as pd
 
-from sitekit.outputs.decision import Picture, Rows, Section
+from sitekit.outputs.decision import Rows, Section
 from sitekit.pipeline.decision_method import Tables, records, source_line
 from sitekit.pipeline.project import Project
 from sitekit.pipeline.weighing import asked_questions
-from sitekit.sites.cost import published_ranges
+from sitekit.season.settings import Settings
 from sitekit.sites.questions import PILOT_LEAST_YEARS
+
+_LISTED = 40  # rejected candidates named per reason; all stand in sites.csv
 
 
 def called(row: Any) -> str:
@@ -23,11 +25,6 @@ def called(row: Any) -> str:
 
 def _seen(row: Any) -> str:
     return f"{row.scouted_on}, {row.observer}" if row.scouted else "NOT SCOUTED"
-
-
-def limit_words(name: str) -> str:
-    """Return a limit of the budget in words."""
-    return {"boat_days": "boat days"}.get(name, name)
 
 
 def answers_section(project: Project, tables: Tables) -> Section:
@@ -68,7 +65,7 @@ def answers_section(project: Project, tables: Tables) -> Section:
         [
             rule,
             Rows(("site", "question", "answer", "who", "when", "note"), rows, (None,) * 6),
-            "Comes to: " + ", ".join(verdicts) + ".",
+            "The answers come to: " + ", ".join(verdicts) + ".",
         ],
     )
 
@@ -77,21 +74,11 @@ def chosen_section(project: Project, tables: Tables) -> Section:
     """Return chosen and rejected sites with reasons, and the areas to compare with."""
     sites = tables["sites"]
     chosen, rejected = sites[sites["chosen"]], sites[~sites["chosen"]]
-    choose = project.settings.choose
-    rules = [f"at least {choose.least_per_site} units at a site"]
-    rules += [f"at most {choose.most_per_site}"] if choose.most_per_site else []
-    rules += (
-        [f"chosen sites at least {choose.least_distance_m:g} m apart, edge to edge"] if choose.least_distance_m else []
-    )
-    rules += [f"each genet at {choose.genet_sites} sites or more"] if choose.genet_sites > 1 else []
-    rules += [f"forced in: {', '.join(choose.force_in)}"] if choose.force_in else []
-    rules += [f"forced out: {', '.join(choose.force_out)}"] if choose.force_out else []
-    if choose.depth_fall_off_m:
-        rules.append(
-            f"suitability counts in full at the nursery's depth and not at all {choose.depth_fall_off_m:g} m from it "
-            f"({source_line('johnson-2011-siting')}; the distance is the team's)"
-        )
-    parts: list[Any] = ["Rules of the choice: " + "; ".join(rules) + "."]
+    parts: list[Any] = [
+        _maximised(project.settings),
+        "Rules of the choice: " + "; ".join(_rules(project.settings)) + ".",
+    ]
+    alive = bool(project.settings.choose.survival)
     parts.append(
         Rows(
             (
@@ -99,8 +86,9 @@ def chosen_section(project: Project, tables: Tables) -> Section:
                 "why",
                 "units",
                 "suitability",
-                "depth off the nursery's [m]",
-                "wild colony [m]",
+                *(["units alive"] if alive else []),
+                "deeper than the nursery by [m]",
+                "nearest wild colony [m]",
                 "nursery by sea [m]",
                 "harbour by sea [m]",
                 "scouted",
@@ -111,6 +99,7 @@ def chosen_section(project: Project, tables: Tables) -> Section:
                     r.reason,
                     r.units,
                     r.suitability,
+                    *([r.units_alive] if alive else []),
                     r.depth_difference_m,
                     r.wild_m,
                     r.nursery_m,
@@ -119,10 +108,11 @@ def chosen_section(project: Project, tables: Tables) -> Section:
                 )
                 for r in records(chosen)
             ],
-            (None, None, 0, 1, 1, 0, 0, 0, None),
+            (None, None, 0, 1, *([1] if alive else []), 1, 0, 0, 0, None),
             "Chosen:",
         )
     )
+    parts += _per_species(project.settings, tables)
     coded = rejected[rejected["coded"]]
     parts.append(
         Rows(
@@ -136,7 +126,7 @@ def chosen_section(project: Project, tables: Tables) -> Section:
     parts.append(
         Rows(
             ("candidates", "why not"),
-            [(f"{len(v)}: " + ", ".join(v[:12]) + (" …" if len(v) > 12 else ""), k) for k, v in others.items()],
+            [(f"{len(v)}: " + ", ".join(v[:_LISTED]) + _more(v), k) for k, v in others.items()],
             (None, None),
             "Rejected, without a site code:",
         )
@@ -175,146 +165,88 @@ def chosen_section(project: Project, tables: Tables) -> Section:
     return Section("Chosen and rejected", parts)
 
 
-def budget_section(project: Project, tables: Tables, gain: str | None) -> Section:
-    """Return the budget with what is published beside it, the next-best choices, and gain against budget."""
-    budget = project.settings.budget
-    if budget is None:
-        return Section(
-            "Budget and alternatives",
-            [
-                "The plan has no [budget]: "
-                + (
-                    "sites were chosen by the rules above alone."
-                    if project.settings.choose.limits
-                    else "every site that may be planted is taken, best first."
-                )
-            ],
+def _more(names: list[str]) -> str:
+    return f" and {len(names) - _LISTED} more, in sites.csv" if len(names) > _LISTED else ""
+
+
+def _maximised(settings: Settings) -> str:
+    """Return what the choice makes as large as it can, in words."""
+    if settings.budget is None and not settings.choose.limits:
+        return (
+            "No budget and no rule is set: every site that may be planted is taken, best first; nothing is maximised."
         )
+    if not settings.choose.survival:
+        match = " × depth match" if settings.choose.depth_fall_off_m else ""
+        return f"Maximised: summed suitability, the sum of units × mean score of their species at the site{match}."
+    curves = [
+        f"{code}, of the candidate's mean {'score' if one.of == 'score' else 'depth [m]'}: "
+        + ", ".join(f"{share:g} at {value:g}" for value, share in one.points)
+        + f" (source: {source_line(one.source)})"
+        for code, one in settings.choose.survival.items()
+    ]
+    years = next(iter(settings.choose.survival.values())).years
+    return (
+        f"Maximised: units alive after {years:g} {'year' if years == 1 else 'years'}, the sum of units × share alive by the "
+        f"curves that the team gives, straight between their points and level beyond. {'; '.join(curves)}. The figure is as good "
+        "as these sources; nothing in sitekit turns suitability into survival."
+    )
+
+
+def _rules(settings: Settings) -> list[str]:
+    """Return every rule of the choice that the plan sets, in words."""
+    c = settings.choose
+    rules = (
+        ["only sites with a code, where any has one"] if c.only_coded else ["candidates without a code are open too"]
+    )
+    rules += [f"at least {c.least_per_site} units at a site"] if c.least_per_site > 1 else []
+    rules += [f"at most {c.most_per_site} units at a site"] if c.most_per_site else []
+    rules += [f"a pilot has at most {c.pilot_units} units"] if c.pilot_units else []
+    rules += [f"at least {c.least_sites} sites"] if c.least_sites else []
+    rules += [f"at most {c.most_sites} sites"] if c.most_sites else []
+    rules += [f"chosen sites at least {c.least_distance_m:g} m apart, edge to edge"] if c.least_distance_m else []
+    rules += [f"each genet at {c.genet_sites} sites or more"] if c.genet_sites > 1 else []
+    rules += [f"forced in: {', '.join(c.force_in)}"] if c.force_in else []
+    rules += [f"forced out: {', '.join(c.force_out)}"] if c.force_out else []
+    for most, what in (
+        (c.greatest_depth_difference_m, "off the nursery's depth"),
+        (c.greatest_to_wild_m, "from the nearest wild colony"),
+        (c.greatest_to_nursery_m, "by sea from the nursery"),
+        (c.greatest_to_harbour_m, "by sea from the harbour"),
+    ):
+        rules += [f"at most {most:g} m {what}"] if most is not None else []
+    rules += [f"at least {c.least_to_wild_m:g} m from the nearest wild colony"] if c.least_to_wild_m else []
+    if c.depth_fall_off_m:
+        rules.append(
+            f"depth match is 1 at the nursery's depth and falls in a line to 0 at {c.depth_fall_off_m:g} m from it "
+            f"({source_line('johnson-2011-siting')}; the distance is the team's)"
+        )
+    return rules
+
+
+def _per_species(settings: Settings, tables: Tables) -> list[Any]:
+    """Return what each species gives at each chosen site, so that the sums can be followed."""
+    offers = tables["site_species"]
+    if not len(offers):
+        return []
+    alive = bool(settings.choose.survival)
+    last = "units alive" if alive else "suitability"
+    factor = "share alive" if alive else "depth match"
+    rows, outside = [], []
+    for r in records(offers):
+        by = r.survival if alive else r.depth_match
+        rows.append((r.site, r.species, r.units, r.score_mean, by, r.units * by * (1.0 if alive else r.score_mean)))
+        outside += [f"{r.species} at {r.site}"] if r.beyond else []
     parts: list[Any] = [
-        "Estimates are linear, from rates the team typed; the day plan has the exact figures.",
         Rows(
-            ("limit", "there is", "used", "used [%]", "unit"),
-            [
-                (limit_words(r.limit), f"{r.amount:,.6g}", f"{r.used:,.1f}", r.used_pct, r.unit)
-                for r in records(tables["budget_use"])
-            ],
-            (None, None, None, 0, None),
-        ),
-        Rows(
-            ("published", "value", "unit", "context", "source"),
-            [(r["quantity"], r["value"], r["unit"], r["context"], r["source"]) for r in published_ranges()],
-            (None,) * 5,
-            f"Beside the team's rates ({_rates(project)}), what is published:",
-        ),
-    ]
-    others = tables["alternatives"]
-    if len(others):
-        gap = others.iloc[0]["gap_pct"]
-        parts.append(
-            f"The choice is at most {gap:.2f} % below the best that these numbers allow (proven by the solver, HiGHS)."
-        )
-        parts.append(
-            Rows(
-                (
-                    "plan",
-                    "sites",
-                    "instead",
-                    "without",
-                    "suitability",
-                    "less by [%]",
-                    "units",
-                    "dives",
-                    "boat days",
-                    f"money [{budget.currency}]",
-                ),
-                [
-                    (
-                        "chosen" if r.rank == 0 else f"next best {r.rank}",
-                        r.sites,
-                        r.added,
-                        r.dropped,
-                        r.suitability,
-                        r.loss_pct,
-                        r.units,
-                        r.dives,
-                        r.boat_days,
-                        r.money,
-                    )
-                    for r in records(others)
-                ],
-                (None, None, None, None, 1, 1, 0, 0, 1, 0),
-                "The choice and the next-best ones, each another set of sites:",
-            )
-        )
-        if len(others) == 1:
-            parts.append("No other set of sites keeps every rule.")
-        parts += _held_back(tables)
-    curve = tables["budget_curve"]
-    if gain:
-        parts.append(Picture(gain, "Gain against budget; the table below has the figures"))
-        parts.append(
-            Rows(
-                ("share of the budget [%]", "suitability", "units", "sites"),
-                [
-                    (r.share_pct, r.suitability, r.units, r.sites if not pd.isna(r.sites) else "nothing fits")
-                    for r in records(curve)
-                ],
-                (0, 1, 0, None),
-            )
-        )
-    return Section("Budget and alternatives", parts)
-
-
-_RULES = {
-    "least_per_site": "the least number at a site (least_per_site)",
-    "most_per_site or pilot_units": "the most at a site, or at a pilot (most_per_site, pilot_units)",
-    "least_sites": "the least number of sites (least_sites)",
-    "most_sites": "the most sites (most_sites)",
-    "least_distance_m": "the distance between sites (least_distance_m)",
-    "genet_sites": "each genet at several sites (genet_sites)",
-    "force_in": "sites forced in (force_in)",
-    "only_coded": "candidates without a site code stay out (only_coded)",
-    "units": "units of the budget",
-    "dives": "dives of the budget",
-    "boat_days": "boat days of the budget",
-    "money": "money of the budget",
-}
-
-
-def rule_words(rule: str) -> str:
-    """Return a limit or rule of the choice in words."""
-    return _RULES.get(rule, rule)
-
-
-def _held_back(tables: Tables) -> list[Any]:
-    """Return what holds the choice back, one limit or rule lifted at a time."""
-    rows = tables["held_back"]
-    if not len(rows):
-        return [
-            "No single limit or rule holds the plan back: what is left is the stock, the numbers wanted, or the room."
-        ]
-    return [
-        Rows(
-            ("limit or rule", "the plan would give more by [%]"),
-            [(rule_words(str(r.rule)), r.gain_pct) for r in records(rows)],
-            (None, 1),
-            "What holds the plan back, each lifted alone:",
+            ("site", "species", "units", "mean score where it passes", factor, last),
+            rows,
+            (None, None, 0, 3, 3, 1),
+            f"How the sums come about ({last} = units × {'share alive' if alive else 'mean score × depth match'}):",
         )
     ]
-
-
-def _rates(project: Project) -> str:
-    b = project.settings.budget
-    if b is None:
-        return "none"
-    said = [f"{b.units_per_dive:g} units per dive"] if b.units_per_dive else []
-    said += [f"{b.dives_per_site:g} dives per site beside planting"] if b.dives_per_site else []
-    said += [f"{b.dives_per_boat_day:g} dives per boat day"] if b.dives_per_boat_day else []
-    said += [f"{b.boat_hours_per_day:g} h a day at {b.boat_speed_kn:g} kn"] if b.boat_speed_kn else []
-    for key, what in (("site", "site"), ("unit", "unit"), ("dive", "dive"), ("boat_day", "boat day")):
-        price = getattr(b, f"money_per_{key}")
-        said += [f"{b.currency} {price:g} per {what}"] if price else []
-    return ", ".join(said) or "none"
+    if outside:
+        parts.append(f"Beyond the points of the survival curve, whose last share is taken: {', '.join(outside)}.")
+    return parts
 
 
 def looked_section(tables: Tables) -> Section:
@@ -326,12 +258,22 @@ def looked_section(tables: Tables) -> Section:
             ["Nobody has returned a scout form: every site stands on maps alone. sitekit scout writes the forms."],
         )
     rows = [
-        (r.site, r.date, r.observer, r.charted_depth_m, r.bottom, r.macroalgae_pct, r.go, r.changed, r.note)
+        (r.site, r.date, r.observer, r.charted_depth_m, r.bottom, r.macroalgae_pct, r.go, r.changed, _also_seen(r))
         for r in records(forms)
     ]
     parts: list[Any] = [
         Rows(
-            ("site", "date", "observer", "depth below datum [m]", "bottom", "macroalgae [%]", "go", "changed", "note"),
+            (
+                "site",
+                "date",
+                "observer",
+                "depth below datum [m]",
+                "bottom",
+                "macroalgae [%]",
+                "go",
+                "changed in the layers",
+                "also seen",
+            ),
             rows,
             (None, None, None, 1, None, 0, None, None, None),
         )
@@ -344,6 +286,13 @@ def looked_section(tables: Tables) -> Section:
             + "."
         )
     return Section("Scouting", parts)
+
+
+def _also_seen(form: Any) -> str | None:
+    """Return what a form says in words, each with its heading."""
+    kept = ("predators", "disease", "current", "surge", "anchoring", "photos", "note")
+    found = [f"{name}: {getattr(form, name)}" for name in kept if not pd.isna(getattr(form, name))]
+    return "; ".join(found) or None
 
 
 def stock_section(tables: Tables) -> Section:

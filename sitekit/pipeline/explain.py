@@ -21,7 +21,7 @@ from sitekit.base.notation import position_text
 from sitekit.errors import Fault, FileFault, InputFault
 from sitekit.layers.substrate import substrate_names
 from sitekit.layers.tiled import Block, Reader, as_input
-from sitekit.pipeline.explained import PlaceExplained, SpeciesHere
+from sitekit.pipeline.explained import ChoiceHere, PlaceExplained, SpeciesHere
 from sitekit.pipeline.fields import RASTERS, Ground, field_units, read_ground, species_criteria, weights_origin
 from sitekit.pipeline.judging import BlockJudge
 from sitekit.pipeline.places import named_places, position_of, site_places
@@ -87,6 +87,7 @@ def explain_place(plan: Path, *, at: str | None = None, site: str | None = None)
 def _tables(project: Project, stale: list[str]) -> dict[str, Any]:
     wanted = [] if "candidates" in stale else ["candidates"]
     wanted += [] if "sensitivity" in stale else ["candidate_ranks"]
+    wanted += [] if "choose" in stale else ["sites"]
     return {name: read_table(project.result("season.gpkg"), name) for name in wanted}
 
 
@@ -189,6 +190,7 @@ def _explained(
         tuple(species),
         settings.plan.fictional,
         sea_at(project, cell),
+        _choice(tables, candidate, asked),
     )
 
 
@@ -198,6 +200,29 @@ def _candidate(tables: Mapping[str, Any], x: float, y: float) -> dict[str, Any] 
     frame = tables["candidates"]
     hits = frame[frame.geometry.intersects(shapely.Point(x, y))]
     return None if hits.empty else dict(hits.iloc[0].drop("geometry"))
+
+
+def _choice(tables: Mapping[str, Any], candidate: dict[str, Any] | None, asked: str) -> ChoiceHere | None:
+    """Return what the choice says of the candidate here, or of a site that lies in none."""
+    if "sites" not in tables:
+        return None
+    frame = tables["sites"]
+    own = (
+        frame[frame["site"] == asked.upper()]
+        if candidate is None
+        else frame[frame["candidate"] == candidate["candidate"]]
+    )
+    if own.empty:
+        return None
+    row = own.iloc[0]
+    return ChoiceHere(
+        str(row["site"]),
+        bool(row["chosen"]),
+        str(row["reason"]),
+        None if pd.isna(row["units"]) else int(row["units"]),
+        None if pd.isna(row["verdict"]) else str(row["verdict"]),
+        f"{row['scouted_on']} by {row['observer']}" if row["scouted"] else None,
+    )
 
 
 def _standing(tables: Mapping[str, Any], candidate: dict[str, Any] | None, code: str) -> dict[str, Any] | None:

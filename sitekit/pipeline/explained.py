@@ -42,6 +42,42 @@ class SpeciesHere:
 
 
 @dataclass(frozen=True)
+class ChoiceHere:
+    """What the choice says of the place.
+
+    Parameters
+    ----------
+    site : str
+        Code, or the candidate's label.
+    chosen : bool
+        Whether work is planned there.
+    reason : str
+        Why, or why not.
+    units : int or None
+        Planned there, where the choice settled them.
+    verdict : str or None
+        What the go/no-go answers come to.
+    scouted : str or None
+        When and by whom; None where nobody has looked.
+    """
+
+    site: str
+    chosen: bool
+    reason: str
+    units: int | None
+    verdict: str | None
+    scouted: str | None
+
+    def line(self) -> str:
+        """Return it in one line for people."""
+        said = "chosen" if self.chosen else "not chosen"
+        reason = self.reason.removeprefix("chosen: ").removeprefix("not chosen: ")
+        seen = f"scouted on {self.scouted}" if self.scouted else "NOT SCOUTED"
+        answers = f"; go/no-go answers: {self.verdict}" if self.verdict else ""
+        return f"choice: {self.site} is {said}: {reason}{answers}; {seen}"
+
+
+@dataclass(frozen=True)
 class PlaceExplained:
     """Everything that bears on the score of one place.
 
@@ -71,6 +107,8 @@ class PlaceExplained:
         Whether the plan is made up.
     sea : tuple of SeaValue
         Tide, waves, light and heat of the cell.
+    choice : ChoiceHere or None
+        Of the candidate or site here; None where there is none, or the stage `choose` is older than the plan.
     """
 
     asked: str
@@ -90,6 +128,7 @@ class PlaceExplained:
     species: tuple[SpeciesHere, ...]
     fictional: bool
     sea: tuple[SeaValue, ...] = ()
+    choice: ChoiceHere | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Return everything JSON-like, each source with its citation."""
@@ -115,6 +154,8 @@ def lines_of_explanation(place: PlaceExplained) -> list[str]:
     here += f", site {place.site}" if place.site else ""
     here += f"; nearest named place: {place.nearest_name}" if place.nearest_name else ""
     lines.append(f"{here}; cell at row {place.row}, column {place.col}")
+    if place.choice is not None:
+        lines.append(place.choice.line())
     lines.append("protected areas here: " + ("; ".join(place.protected) or "none"))
     if place.constraints:
         lines.append("keep clear: " + "; ".join(place.constraints))
@@ -127,6 +168,11 @@ def lines_of_explanation(place: PlaceExplained) -> list[str]:
     for key in cited:
         line = source_line(key)
         lines.append(f"  {key}: {line}" if line != key else f"  {key}")
+    noted = dict.fromkeys(
+        f"{one.code} {a.name}: {a.note}" for one in place.species for a in one.cell.answers if a.note and not a.verified
+    )
+    if noted:
+        lines += ["", "unverified, in part or whole:", *(f"  {line}" for line in noted)]
     return lines
 
 

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import tempfile
 from dataclasses import replace
+from itertools import groupby
 from pathlib import Path
 from typing import Any
 
+from sitekit.base.files import unportable
 from sitekit.errors import InputFault
+from sitekit.layers.cells import MOST_LISTED
 from sitekit.pipeline.project import open_project
-from sitekit.pipeline.stages import Report, all_files_there
+from sitekit.pipeline.stages import STAGES, Report, all_files_there
 from sitekit.season.settings import Settings
 
 
@@ -46,6 +49,11 @@ def lines_of(report: Report) -> list[str]:
         lines.append(f"candidates: {found['candidates']}, {found['area_m2']:g} m² on the ellipsoid")
         for code, capacity in found["capacity"].items():
             most = found["bound"][code]
+            if found["mode"] == "plots":  # the bound knows no gaps between plots: a share of it would mislead
+                lines.append(
+                    f"  {code}: room in plots for {capacity} units; no plots, even without gaps, hold over {most}"
+                )
+                continue
             share = f", at least {100 * capacity / most:.0f} % of what is possible" if most else ""
             lines.append(f"  {code}: room for {capacity} units (proven bound {most}){share}")
     for code, found in figures.get("sensitivity", {}).items():
@@ -61,6 +69,13 @@ def lines_of(report: Report) -> list[str]:
     if "allocate" in figures:
         units = ", ".join(f"{n} {code}" for code, n in figures["allocate"]["units"].items()) or "none"
         lines.append(f"allotted: {units} units of {figures['allocate']['genets']} genets")
+    aside = figures.get("allocate", {})
+    for key, words in (
+        ("refused_rows", "rows of the team's tables refused"),
+        ("doubts", "doubts about names, points or units"),
+    ):
+        if aside.get(key):
+            lines.append(f"  {aside[key]} {words}: see out/{key}.csv")
     if "place" in figures:
         found = figures["place"]
         units = ", ".join(f"{n} {code}" for code, n in found["units"].items()) or "none"
@@ -107,7 +122,9 @@ def _choice_lines(figures: dict[str, Any]) -> list[str]:
     ]
     if figures.get("gap_pct") is not None:
         lines.append(
-            f"  summed suitability {figures['suitability']:.4g}, at most {figures['gap_pct']:g} % below the best the limits allow"
+            f"  summed suitability {figures['suitability']:.4g}"
+            + (f", units alive {figures['units_alive']:.4g} by the plan's curve" if "units_alive" in figures else "")
+            + f"; at most {figures['gap_pct']:g} % below the best the limits allow"
         )
     if figures["pilots"]:
         lines.append("  pilots of at least a year: " + ", ".join(figures["pilots"]))
@@ -133,6 +150,7 @@ def check_plan(plan: Path) -> list[dict[str, Any]]:
     from sitekit.pipeline import fields, layers, map_scene, outline, sea_rules
     from sitekit.pipeline.beforehand import early_faults
     from sitekit.pipeline.crew import fieldwork_rows
+    from sitekit.pipeline.lineage import reading_rows
     from sitekit.pipeline.understood import decide_rows
 
     project = open_project(plan)
@@ -144,6 +162,7 @@ def check_plan(plan: Path) -> list[dict[str, Any]]:
         try:
             figures = layers.run(trial, "check").figures
             rows = [*figures["layers"], *figures["sea"], *map_scene.picture_rows(project)]
+            rows += reading_rows(project, fields.read_ground(trial).grid.crs)
             outline.check_permits(trial)
             sea_rules.refuse_flat_heat(trial, fields.species_criteria(project.settings))
         except InputFault as error:
@@ -151,7 +170,19 @@ def check_plan(plan: Path) -> list[dict[str, Any]]:
     if faults:
         raise InputFault(*faults)
     worked = fieldwork_rows(project.settings.fieldwork)
-    return [*rows, *_weights_rows(project.settings), *decide_rows(project), *outline.permit_rows(project), *worked]
+    told = [*_weights_rows(project.settings), *decide_rows(project), *outline.permit_rows(project), *worked]
+    return [*rows, *told, *_name_rows(project.settings)]
+
+
+def _name_rows(settings: Settings) -> list[dict[str, Any]]:
+    """Return a row where a file of the plan has a name that Windows cannot have."""
+    names = sorted({n for stage in STAGES for n in stage.files(settings).values()})
+    notes = [
+        f"{n}: {why}; rename it before the folder goes to another machine" for n in names if (why := unportable(n))
+    ]
+    if not notes:
+        return []
+    return [{"layer": "file names", "said": [f"{len(names)} files named"], "source": "the plan", "notes": notes}]
 
 
 def _weights_rows(settings: Settings) -> list[dict[str, Any]]:
@@ -179,7 +210,7 @@ def check_lines(rows: list[dict[str, Any]]) -> list[str]:
     for row in rows:
         if "said" in row:
             lines += [f"{row['layer']}", *(f"  {line}" for line in row["said"]), f"  source: {row['source']}"]
-            lines += [f"  note: {n}" for n in row["notes"]]
+            lines += _read_lines(row)
             continue
         west, south, east, north = row["extent"]
         lines.append(f"{row['layer']}")
@@ -196,5 +227,20 @@ def check_lines(rows: list[dict[str, Any]]) -> list[str]:
             lines.append(f"{declared}; stated error ± {row['error_m']:g} m")
         if "rows" in row:
             lines.append(f"  {row['rows']} rows" + (f", {row['on_grid']} on the grid" if "on_grid" in row else ""))
-        lines += [f"  note: {n}" for n in row["notes"]]
+        lines += _read_lines(row)
+    return lines
+
+
+def _read_lines(row: dict[str, Any]) -> list[str]:
+    """Return notes, rows that were refused, and what a person is asked."""
+    lines = [f"  note: {n}" for n in row["notes"]]
+    refused = row.get("refused", [])
+    lines += [
+        f"  REFUSED {r['file']}, line {r['line']}: {r['reason']}; the row: {r['text']}" for r in refused[:MOST_LISTED]
+    ]
+    if len(refused) > MOST_LISTED:
+        lines.append(f"  REFUSED {len(refused) - MOST_LISTED} more rows; a run lists all in out/refused_rows.csv")
+    for ask, asked in groupby(row.get("doubts", []), key=lambda d: str(d["ask"])):
+        lines += [f"  ASKED: {d['said']}" for d in asked]
+        lines.append(f"    {ask}")
     return lines

@@ -12,9 +12,18 @@ from sitekit.base.tables import build
 from sitekit.pipeline.places import site_places
 from sitekit.pipeline.project import Project
 from sitekit.pipeline.ways import Ways
-from sitekit.pipeline.weighing import UNITS, Weighed
-from sitekit.sites.alternatives import SHARES, changed, gain_against_budget, held_back, next_best
-from sitekit.sites.problem import Choice
+from sitekit.pipeline.weighing import UNITS, Weighed, gains
+from sitekit.sites.alternatives import (
+    SHARES,
+    Step,
+    at_share,
+    binding,
+    changed,
+    gain_against_budget,
+    held_back,
+    next_best,
+)
+from sitekit.sites.problem import Choice, Problem
 from sitekit.sites.scout import Returned
 
 _MANY = 2000  # candidates above which gain against budget is asked at three shares only
@@ -32,6 +41,7 @@ def site_rows(
     points = []
     records: list[Any] = list(candidates.itertuples())
     priced = project.settings.budget is not None
+    gain = gains(weighed, choice.units)
     for i, record in enumerate(records):
         coded = not pd.isna(record.site)
         verdict = weighed.verdicts.get(names[i])
@@ -56,7 +66,7 @@ def site_rows(
             **_seen(looked.get(names[i])),
         }
         if units is not None:
-            row |= {"units": units, "suitability": float((p.value[i] * choice.units[i]).sum())}
+            row |= {"units": units, **{name: float(each[i]) for name, each in gain.items()}}
             if priced:
                 row |= {
                     "dives": float(costs.dives_per_site[i] + units * costs.dives_per_unit[i]),
@@ -113,7 +123,7 @@ def behind_the_choice(project: Project, weighed: Weighed, choice: Choice, names:
     def told(c: Choice) -> dict[str, Any]:
         return {
             "sites": " ".join(names[i] for i in np.flatnonzero(c.taken)) or None,
-            "suitability": c.value,
+            **{name: float(each.sum()) for name, each in gains(weighed, c.units).items()},
             "units": int(c.units.sum()),
             "gap_pct": c.gap_pct if c.feasible else None,
         }
@@ -138,6 +148,8 @@ def behind_the_choice(project: Project, weighed: Weighed, choice: Choice, names:
             "species": code,
             "score_mean": weighed.score[i, k],
             "depth_match": float(weighed.match[i, 0]),
+            "survival": None if weighed.survival is None else float(weighed.survival[i, k]),
+            "beyond": bool(weighed.beyond[i, k]),
             "capacity": int(p.capacity[i, k]),
             "units": int(choice.units[i, k]),
         }
@@ -150,8 +162,8 @@ def behind_the_choice(project: Project, weighed: Weighed, choice: Choice, names:
         "site_species": build("site_species", site_species),
     }
     if len(p.most) <= _MANY:
-        gains = held_back(p, choice, [("only_coded", weighed.open_to_all)] if weighed.open_to_all else (), gap_pct=gap)
-        found["held_back"] = build("held_back", [{"rule": name, "gain_pct": gain} for name, gain in gains])
+        held = held_back(p, choice, [("only_coded", weighed.open_to_all)] if weighed.open_to_all else (), gap_pct=gap)
+        found["held_back"] = build("held_back", [{"rule": name, "gain_pct": more} for name, more in held])
     budget = project.settings.budget
     if budget is not None:
         use = []
@@ -169,8 +181,17 @@ def behind_the_choice(project: Project, weighed: Weighed, choice: Choice, names:
             )
         steps = gain_against_budget(p, choice, SHARES if len(p.most) <= _MANY else (0.5, 1.0, 2.0), gap_pct=gap)
         found["budget_use"] = build("budget_use", use)
-        found["budget_curve"] = build("budget_curve", [{"share_pct": 100.0 * s.share, **told(s.choice)} for s in steps])
+        found["budget_curve"] = build(
+            "budget_curve", [{"share_pct": 100.0 * s.share, **told(s.choice), "binds": _binds(p, s)} for s in steps]
+        )
     return found
+
+
+def _binds(problem: Problem, step: Step) -> str | None:
+    """Return what keeps a share of the budget from allowing anything; None where it allows something."""
+    if step.choice.taken.any():
+        return None
+    return "; ".join(binding(at_share(problem, step.share))) or "several limits together"
 
 
 def _totals(weighed: Weighed, c: Choice, *, priced: bool) -> dict[str, float]:

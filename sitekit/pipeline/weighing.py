@@ -26,6 +26,7 @@ from sitekit.sites.problem import Flags, Floats, Ints, Limit, Problem
 from sitekit.sites.questions import Answered, Verdict, verdicts
 from sitekit.sites.scout import Returned
 from sitekit.sites.spread import near_outlines
+from sitekit.sites.survival import beyond, share_alive
 
 SMALL = 500  # up to so many candidates the best possible choice is found; above, one within GAP_PCT of it
 GAP_PCT = 0.5
@@ -49,7 +50,12 @@ class Weighed:
     depth_difference_m : ndarray
         Mean depth less the nursery's; NaN where that is not given.
     score, match : ndarray, shape (n, s)
-        Mean score where a species passes, and the depth match; their product is the problem's value.
+        Mean score where a species passes, and the depth match; their product is the problem's value, unless the plan
+        brings a survival curve.
+    survival : ndarray, shape (n, s), or None
+        Share of units alive by the plan's curve: then the problem's value.
+    beyond : ndarray of bool, shape (n, s)
+        Where that share is taken from outside the points of the curve.
     verdicts : dict of str to Verdict
         By site code; empty where no question is asked.
     gap_pct : float
@@ -65,6 +71,8 @@ class Weighed:
     depth_difference_m: Floats
     score: Floats
     match: Floats
+    survival: Floats | None
+    beyond: Flags
     verdicts: dict[str, Verdict]
     gap_pct: float
     open_to_all: Problem | None
@@ -87,6 +95,7 @@ def weigh(
     score, capacity, separate = _offers(tables, codes)
     difference = _depth_difference(settings, candidates)
     match = _depth_match(settings, difference)
+    survival, outside = _survival(settings, candidates, score)
     stock, genets = _stock(project, codes, capacity)
     costs = site_costs(_rates(settings.budget), ways.harbour_m)
     answered = _verdicts(settings)
@@ -107,7 +116,7 @@ def weigh(
                     "Drop it from force_in, or change the rule.",
                 )  # fmt: skip
     problem = Problem(
-        value=np.nan_to_num(score * match),
+        value=np.nan_to_num(score * match if survival is None else survival),
         capacity=capacity,
         # whole plots are rounded up already
         room=np.where(separate | (settings.spacing.mode == "plots"), 1.0, ROOM_OF_SEVERAL),
@@ -129,7 +138,20 @@ def weigh(
     if choose.only_coded and any(s is not None for s in sites):
         others = np.array([a is not None for a in _against(*facts, only_coded=False)], bool)
         open_to_all = replace(problem, forced_out=others)
-    return Weighed(codes, problem, costs, against, difference, score, match, answered, gap, open_to_all)
+    return Weighed(
+        codes, problem, costs, against, difference, score, match, survival, outside, answered, gap, open_to_all
+    )
+
+
+def gains(weighed: Weighed, units: Ints) -> dict[str, Floats]:
+    """Return what units, shape (n, s), give at each candidate, whatever is maximised: suitability, and units alive.
+
+    `units_alive` stands there only where the plan brings a survival curve.
+    """
+    found = {"suitability": (np.nan_to_num(weighed.score * weighed.match) * units).sum(axis=1)}
+    if weighed.survival is not None:
+        found["units_alive"] = (np.nan_to_num(weighed.survival) * units).sum(axis=1)
+    return found
 
 
 def asked_questions(settings: Settings) -> dict[str, str]:
@@ -182,6 +204,20 @@ def _depth_match(settings: Settings, difference: Floats) -> Floats:
     if fall is None:
         return np.ones((difference.size, 1))
     return np.nan_to_num(np.clip(1.0 - np.abs(difference) / fall, 0.0, 1.0), nan=1.0)[:, None]
+
+
+def _survival(settings: Settings, candidates: pd.DataFrame, score: Floats) -> tuple[Floats | None, Flags]:
+    """Return the share alive per candidate and species by the plan's curves, and where it lies outside their points."""
+    outside = np.zeros(score.shape, bool)
+    if not settings.choose.survival:
+        return None, outside
+    found = np.zeros(score.shape)
+    for k, species in enumerate(settings.species):
+        curve = settings.choose.survival[species.code]
+        value = score[:, k] if curve.of == "score" else candidates["depth_mean_m"].to_numpy(np.float64)
+        found[:, k] = share_alive(curve.points, value)
+        outside[:, k] = beyond(curve.points, value)
+    return found, outside
 
 
 def _stock(project: Project, codes: list[str], capacity: Ints) -> tuple[Ints, Ints]:
@@ -272,7 +308,7 @@ def _against(
         if row.scout:
             said = f"area to scout: {row.note}"
         elif only_coded and any_coded and site is None:
-            said = "no site code; coded sites come first"
+            said = "no site code: only coded sites are open to the choice (choose.only_coded)"
         elif site in choose.force_out:
             said = "left out by the plan (choose.force_out)"
         elif site in answered and answered[site].verdict == "no":

@@ -14,7 +14,7 @@ from pydantic.fields import FieldInfo
 from sitekit.errors import Fault, FileFault, InputFault
 from sitekit.season.settings_decide import Budget, Choose, Controls, Question, Scout, decision_problems
 from sitekit.season.settings_fieldwork import Fieldwork, Receiver, Sheets
-from sitekit.season.settings_layers import Layers, Part
+from sitekit.season.settings_layers import Layers, Part, Partners
 from sitekit.season.settings_method import (
     Candidates,
     CriterionSetting,
@@ -46,6 +46,7 @@ class Settings(Part):
 
     plan: Plan
     layers: Layers
+    partners: Partners = Partners()
     terrain: Terrain = Terrain()
     species: Annotated[list[Species], Field(min_length=1)]
     criteria: list[CriterionSetting] = []
@@ -115,7 +116,7 @@ class Settings(Part):
                 f"light.raster names {self.light.raster!r}; known: {', '.join(self.layers.rasters) or 'no [layers.rasters]'}"
             )
         problems += self._fieldwork_faults(codes, sites)
-        problems += decision_problems(self.question, self.choose, sites)
+        problems += decision_problems(self.question, self.choose, sites, codes)
         if problems:
             raise ValueError("; ".join(problems))
         return self

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import datetime
+import itertools
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from sitekit.season.settings_layers import NotNegative, Part, Positive, Share, Text
-from sitekit.season.settings_method import SiteCode
+from sitekit.season.settings_layers import NotNegative, Part, PartialTable, Positive, Share, Text
+from sitekit.season.settings_method import SiteCode, SpeciesCode
 
 # What handbooks ask of every site; a team may add questions of its own, put so that "yes" speaks for the site.
 # Species known to have thrived there, else a reference site; do not restore while the stressor goes on; cause unknown:
@@ -78,6 +79,26 @@ class Budget(Part):
         return self
 
 
+class Survival(Part):
+    """The user's own curve of the share of planted units that lives; its source is never left out."""
+
+    of: Literal["score", "depth_m"] = "score"
+    points: Annotated[list[Annotated[list[float], Field(min_length=2, max_length=2)]], Field(min_length=2)]
+    years: Positive
+    source: Annotated[Text, Field(min_length=8)]
+
+    @model_validator(mode="after")
+    def _a_curve(self) -> Survival:
+        values = [v for v, _ in self.points]
+        if any(b <= a for a, b in itertools.pairwise(values)):
+            raise ValueError(f"`points` [value, share alive] must rise in value, got {values}")
+        if any(not 0 <= share <= 1 for _, share in self.points):
+            raise ValueError("`points` [value, share alive]: shares stand from 0 to 1, 0.4 for 40 %")
+        if self.of == "score" and not (values[0] >= 0 and values[-1] <= 1):
+            raise ValueError(f"`points` of the score: values stand from 0 to 1, got {values}")
+        return self
+
+
 class Choose(Part):
     """How sites are chosen. Every limit is the team's; one that is not given is not used."""
 
@@ -92,6 +113,7 @@ class Choose(Part):
     only_coded: bool = True
     greatest_depth_difference_m: Positive | None = None
     depth_fall_off_m: Positive | None = None
+    survival: dict[SpeciesCode, Survival] = {}
     least_to_wild_m: NotNegative = 0.0
     greatest_to_wild_m: Positive | None = None
     greatest_to_nursery_m: Positive | None = None
@@ -117,6 +139,16 @@ class Choose(Part):
         problems += [f"site {c!r} stands in force_in and in force_out" for c in both]
         if self.greatest_to_wild_m is not None and self.greatest_to_wild_m < self.least_to_wild_m:
             problems.append("greatest_to_wild_m is below least_to_wild_m")
+        if self.survival and self.depth_fall_off_m is not None:
+            problems.append(
+                "depth_fall_off_m belongs to suitability and survival counts units alive: keep one of them "
+                "(greatest_depth_difference_m still limits the depth)"
+            )
+        if len({one.years for one in self.survival.values()}) > 1:
+            said = ", ".join(f"{code} {one.years:g}" for code, one in self.survival.items())
+            problems.append(
+                f"survival: units alive are summed, so `years` must be the same for all species, got {said}"
+            )
         if problems:
             raise ValueError("; ".join(problems))
         return self
@@ -155,16 +187,24 @@ class Controls(Part):
         return self
 
 
-class Scout(Part):
+class Scout(PartialTable):
     """What divers who looked brought back: the form's CSV, filled in."""
 
     from_file: Annotated[Text | None, Field(alias="from")] = None
     points_m: Positive = 10.0
 
 
-def decision_problems(questions: list[Question], choose: Choose, sites: list[str]) -> list[str]:
-    """Return what does not fit together between the tables that decide and the codes of sites."""
-    problems = []
+def decision_problems(questions: list[Question], choose: Choose, sites: list[str], species: list[str]) -> list[str]:
+    """Return what does not fit together between the tables that decide and the codes of sites and species."""
+    problems = [
+        f"choose.survival names species {c!r}; known: {', '.join(species)}" for c in choose.survival if c not in species
+    ]
+    if choose.survival:
+        problems += [
+            f"choose.survival lacks species {c!r}: give every species a curve with its source, or none"
+            for c in species
+            if c not in choose.survival
+        ]
     asked = {**BUILT_IN_QUESTIONS, **choose.own_questions}
     known = ", ".join(sites) or "none, add [[site]]"
     problems += [

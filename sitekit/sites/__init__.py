@@ -5,10 +5,11 @@
 - questions: go/no-go answers and what they come to
 - sea_distance: routes by sea around land
 - cost: dives, boat days and money by rates that the team types
+- survival: the share of units alive, by a curve of the user's with its source
 - spread: which candidates lie too near each other
 - problem: what a choice is about: candidates, limits, an answer
 - program: the choice as a whole-number program, solved by HiGHS
-- choose: the largest summed suitability that all limits allow
+- choose: the most that all limits allow: summed suitability, or units alive by the user's curve
 - alternatives: next-best choices, gain against budget, the limit that binds
 - controls: unplanted areas to compare with
 - allocate: the stock handed out to the sites

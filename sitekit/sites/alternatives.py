@@ -92,12 +92,16 @@ def gain_against_budget(
         if share == 1.0:
             found = best
         else:
-            limits = tuple(replace(one, amount=one.amount * share) for one in problem.limits)
-            found = choose(replace(problem, limits=limits), gap_pct=gap_pct)
+            found = choose(at_share(problem, share), gap_pct=gap_pct)
         if steps and steps[-1].choice.value > found.value:
             found = steps[-1].choice
         steps.append(Step(share, found))
     return steps
+
+
+def at_share(problem: Problem, share: float) -> Problem:
+    """Return the same problem with every limit of the budget multiplied by `share`, > 0."""
+    return replace(problem, limits=tuple(replace(one, amount=one.amount * share) for one in problem.limits))
 
 
 def binding(problem: Problem) -> list[str]:
@@ -151,6 +155,7 @@ def _lifted(problem: Problem) -> list[tuple[str, Problem]]:
         ("least_distance_m", replace(problem, pairs=np.zeros((0, 2), np.int64))),
         ("genet_sites", replace(problem, genet_sites=1)),
         ("force_in", replace(problem, forced_in=np.zeros(n, bool))),
+        ("stock", replace(problem, stock=problem.capacity.sum(axis=0))),
     ]
 
 

@@ -97,17 +97,28 @@ class Returned:
         return self.depth_m - self.tide_m
 
 
-def read_forms(rows: Sequence[Mapping[str, str]], sites: Sequence[str], classes: Sequence[str]) -> list[Returned]:
+def read_forms(
+    rows: Sequence[Mapping[str, str]],
+    sites: Sequence[str],
+    classes: Sequence[str],
+    *,
+    lines: Sequence[int] | None = None,
+    wrong: dict[int, str] | None = None,
+) -> list[Returned]:
     """Return the forms of a returned file, in the order of its lines; lines without a date and an observer are blank.
 
     Parameters
     ----------
     rows : sequence of mapping
-        Column -> text, first row = line 2 of the file.
+        Column -> text.
     sites : sequence of str
         Codes of the plan.
     classes : sequence of str
         Bottom classes of the standard.
+    lines : sequence of int, optional
+        Line of each row; from 2 without it.
+    wrong : dict of int to str, optional
+        Takes the lines of forms that cannot be used, with the reasons, and the others go on; without it they are faults.
 
     Raises
     ------
@@ -120,16 +131,22 @@ def read_forms(rows: Sequence[Mapping[str, str]], sites: Sequence[str], classes:
             if name not in have:
                 faults.add("scout.from", f"the column {name!r} is missing", ", ".join(FORM_COLUMNS), "Add it.")
     found: list[Returned] = []
-    with Faults() as faults:
-        for line, row in enumerate(rows, start=2):
+    with Faults() as every:
+        for line, row in zip(lines or range(2, len(rows) + 2), rows, strict=True):
             text = {n: str(row.get(n) or "").strip() for n in FORM_COLUMNS}
             if not text["date"] and not text["observer"]:
                 continue
-            found.append(_form(line, text, sites, classes, faults))
+            faults = Faults()
+            form = _form(line, text, sites, classes, faults)
+            if faults.found and wrong is not None:
+                wrong[line] = "; ".join(f"{f.where.split(', ')[-1]} {f.came} (due: {f.due})" for f in faults.found)
+                continue
+            every.found += faults.found
+            found.append(form)
         twice = sorted({f.site for f in found if sum(g.site == f.site for g in found) > 1})
         for code in twice:
-            lines = ", ".join(str(f.line) for f in found if f.site == code)
-            faults.add(f"scout.from, site {code}", f"lines {lines}", "one form per site", "Keep the newer one.")
+            both = ", ".join(str(f.line) for f in found if f.site == code)
+            every.add(f"scout.from, site {code}", f"lines {both}", "one form per site", "Keep the newer one.")
     return found
 
 

@@ -7,6 +7,7 @@ marked `verified: false` and print so. Weights are house choices: no source read
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
@@ -158,6 +159,29 @@ def set_classes(name: str) -> list[str]:
     for row in _sets()[name]["criteria"]:
         found.update(row["curve"].get("classes", {}))
     return sorted(found)
+
+
+def judged_classes(curve: Curve, names: Mapping[int, str]) -> list[tuple[float, list[str]]]:
+    """Return the responses of a class curve, highest first, each with the classes that have it.
+
+    A class that has the response of the class above it in the standard is left out: the one above stands for it.
+
+    Parameters
+    ----------
+    curve : Curve
+        Of kind `CLASSES`.
+    names : mapping of class code to name
+        Classes of the raster.
+    """
+    codes = {name: code for code, name in names.items()}
+    found: dict[float, list[str]] = {}
+    for code, name in sorted(names.items()):
+        level = curve.y[code]
+        above = _parents().get(name)
+        if math.isnan(level) or (above in codes and curve.y[codes[above]] == level):
+            continue
+        found.setdefault(level, []).append(name)
+    return sorted(found.items(), reverse=True)
 
 
 def merged(base: Sequence[Criterion], own: Sequence[tuple[Criterion, str | None]]) -> list[Criterion]:

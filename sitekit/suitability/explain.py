@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sitekit.errors import Faults
-from sitekit.suitability.criteria import Criterion
+from sitekit.suitability.criteria import Criterion, judged_classes
 from sitekit.suitability.curves import BELL, CLASSES, KNOTS, Curve
 from sitekit.suitability.exclusions import LABELS, UNKNOWN
 from sitekit.suitability.score import NO_LIMIT, score_cells
@@ -162,8 +162,8 @@ def explain_cell(
     )
 
 
-def curve_words(curve: Curve, unit: str) -> str:
-    """Return a curve in words.
+def curve_words(curve: Curve, unit: str, class_names: Mapping[int, str] | None = None) -> str:
+    """Return a curve in words; a curve of classes names them where `class_names` (code -> name) is given.
 
     Examples
     --------
@@ -176,6 +176,8 @@ def curve_words(curve: Curve, unit: str) -> str:
         return ", ".join(f"{y:.3g} at {x:.4g}" for x, y in zip(curve.x, curve.y, strict=True)) + tail
     if curve.kind == BELL:
         return f"bell around {curve.x[0]:g}, standard deviation {curve.x[1]:g}{tail}"
+    if class_names:
+        return "; ".join(f"{y:g} for {', '.join(held)}" for y, held in judged_classes(curve, class_names))
     levels = sorted({y for y in curve.y if not np.isnan(y)}, reverse=True)
     return "by class: " + ", ".join(f"{y:g}" for y in levels)
 
@@ -205,7 +207,7 @@ def _answer(
         unit,
         None if np.isnan(value) or np.isinf(value) else value,
         shown,
-        curve_words(one.curve, "" if one.curve.kind == CLASSES else unit),
+        curve_words(one.curve, "" if one.curve.kind == CLASSES else unit, class_names),
         response if known else None,
         weight,
         one.source,
