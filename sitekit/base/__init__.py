@@ -8,6 +8,7 @@
 - positions: positions read from text
 - files: written beside and renamed, hashed
 - sources: the shared folder, wherever it was installed, and its citations
+- wording: words and lengths printed for people, in the plan's language and units
 - tables: columns of every table, checked on each read and write
 - compile_cache: where compiled kernels are kept
 - compiled: the one door to numba

@@ -10,6 +10,7 @@ import geopandas as gpd
 import pandas as pd
 
 from sitekit.base.sources import cite
+from sitekit.base.wording import depth_texts, retell, say
 from sitekit.outputs.dive_pdf.scene import About, DayPack, DivePack, PlotPages, Segment, SiteView, Unit
 from sitekit.pipeline.bottoms import planned_separation
 from sitekit.pipeline.crew import rates_of
@@ -22,15 +23,7 @@ LINE = (
     "Not for navigation."
 )
 # Workshop slides of 2015 (`outplanting-slides-2015`): scrub, keep away from living things, flush and tight, photograph.
-TASKS = (
-    "Find pin A. Lay the tape to pin B, tight and flush with the bottom. Read its length to the recorder.",
-    "Pick the spot at the reading. Scrub off algae and sediment down to bare rock.",
-    "Keep off living corals, gorgonians, sponges and fire coral. Move along the tape rather than onto them.",
-    "Attach tight and flush: no wobble when pressed with a finger.",
-    "Put the tag beside the unit. The recorder notes the tag that is on the reef.",
-    "Photograph from above with a scale and the number in the picture.",
-    "Write what is different: actual reading, moved, broken, left out.",
-)
+TASKS = ("task.pin", "task.spot", "task.keep_off", "task.attach", "task.tag", "task.photo", "task.write")  # labels
 FIELD_CAUTIONS = (
     "No decompression or repetitive-dive advice is computed. The no-stop table judges a day's first dive only.",
     "Fragments travel shaded, in fresh sea water, less than 4 hours from nursery to reef.",
@@ -103,7 +96,7 @@ def dive_pack(
         sites=tuple(_site(site, names.get(site, ""), plots, sheets) for site in dict.fromkeys(_ordered_sites(sheets))),
         waypoints=tables["waypoints"],
         letters=tuple(rows),
-        tasks=TASKS,
+        tasks=tuple(say(t) for t in TASKS),
         notes=_notes(project),
     )
 
@@ -131,7 +124,7 @@ def _rest(tables: Mapping[str, pd.DataFrame]) -> list[str]:
         plot = str(name)
         left = sorted(set(part["sequence"].astype(int)) - done.get(plot, set()))
         if left:
-            lines.append(f"{plot}: {len(left)} units, numbers {spans(left)}")
+            lines.append(say("days.rest_line", plot=plot, number=len(left), numbers=spans(left)))
     return lines
 
 
@@ -139,23 +132,36 @@ def _notes(project: Project) -> tuple[str, ...]:
     """Sentences on the gas, the table and who typed in what, with their sources."""
     work = project.settings.fieldwork
     if work is None:
-        return ("No [fieldwork] in the plan: no dive times, no gas, no days were worked out.",)
+        return (say("notes.no_fieldwork"),)
     rates = rates_of(work)
     unit, pressure = ("ft³", "psi") if rates.cylinder.system == "imperial" else ("L", "bar")
     table = rates.table
     notes = [
-        f"Gas: {rates.cylinder.name}, {rates.cylinder.capacity:g} {unit} at {rates.cylinder.rated:g} {pressure}, reserve "
-        f"{rates.cylinder.reserve:g} {pressure}, {rates.rate:.2f} {unit}/min at the surface, {work.gas.gas}.",
-        f"Table for a day's first dive: {table.name}. {table.caveat}",
-        f"Formulas: {cite('noaa-diving-formulas').line()}.",
+        say(
+            "notes.gas",
+            name=rates.cylinder.name,
+            capacity=f"{rates.cylinder.capacity:g}",
+            unit=unit,
+            rated=f"{rates.cylinder.rated:g}",
+            pressure=pressure,
+            reserve=f"{rates.cylinder.reserve:g}",
+            rate=f"{rates.rate:.2f}",
+            gas=retell(work.gas.gas),
+        ),
+        say("notes.table", name=table.name, caveat=table.caveat),
+        say("notes.formulas", source=cite("noaa-diving-formulas").line()),
     ]
     if work.dives.max_minutes_dive is not None:
         notes.append(
-            f"Most minutes per dive {work.dives.max_minutes_dive:g}, typed in by {work.dives.supervisor}; "
-            f"surface interval as given {work.dives.surface_interval_min or 0:g} min."
+            say(
+                "notes.supervisor",
+                minutes=f"{work.dives.max_minutes_dive:g}",
+                who=work.dives.supervisor,
+                interval=f"{work.dives.surface_interval_min or 0:g}",
+            )
         )
     else:
-        notes.append("One dive per diver and day: no minutes for later dives were typed in by the supervisor.")
+        notes.append(say("notes.one_dive"))
     return tuple(notes)
 
 
@@ -175,7 +181,9 @@ def _units(colonies: pd.DataFrame, letters: Mapping[tuple[str, str], str]) -> di
     columns = ["plot", "sequence", "species", "genet", "tag", "along_m", "offset_m", "angle_deg"]
     rows = pd.DataFrame(colonies)[columns].sort_values("sequence", kind="stable")
     out: dict[str, list[Unit]] = {}
-    for plot, number, species, genet, tag, along, offset, angle in zip(*(rows[c].tolist() for c in columns), strict=True):
+    for plot, number, species, genet, tag, along, offset, angle in zip(
+        *(rows[c].tolist() for c in columns), strict=True
+    ):
         unit = Unit(
             int(number),
             letters[(str(species), str(genet))],
@@ -210,10 +218,10 @@ def _site(site: str, name: str, plots: gpd.GeoDataFrame, sheets: pd.DataFrame) -
     rows.sort(key=lambda r: r[4])
     dated = sheets[sheets["site"] == site]["dates"].dropna()
     days = sorted({d for text in dated for d in str(text).split(", ")})
+    depth = ", ".join(depth_texts(float(own["depth_min_m"].min()), float(own["depth_max_m"].max())))
     facts = [
-        f"{len(own)} plots, {int(own['units'].sum())} units; charted {own['depth_min_m'].min():.1f} to "
-        f"{own['depth_max_m'].max():.1f} m.",
-        "Planned: " + (", ".join(days) if days else "no day laid out"),
+        say("site.facts", plots=len(own), units=int(own["units"].sum()), depth=depth),
+        say("site.planned", days=", ".join(days) if days else say("site.no_day")),
     ]
     return SiteView(site, name, tuple(rows), tuple(facts))
 

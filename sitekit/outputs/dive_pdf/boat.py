@@ -8,14 +8,17 @@ import pandas as pd
 import shapely
 
 from sitekit.base.notation import angle_text
+from sitekit.base.units import METRES_PER
+from sitekit.base.wording import caution, depth_texts, retell, say, wording
 from sitekit.outputs.dive_pdf.head import BOAT_DECIMALS, QR_SIDE
 from sitekit.outputs.dive_pdf.marks import FOOT, MARGIN, foot, geo_uri, qr
 from sitekit.outputs.dive_pdf.rows import Draw
-from sitekit.outputs.dive_pdf.scene import DivePack, SiteView, degrees, metres_and_feet
+from sitekit.outputs.dive_pdf.scene import DivePack, SiteView, degrees
 from sitekit.outputs.paper.fonts import fitted, width
 from sitekit.outputs.paper.pen import Pen, around
 from sitekit.outputs.paper.scales import map_scale, points_per_metre, scale_bars, scale_text
 
+LEGS = "Legs are straight lines: they do not see reefs. Names as in the boat's receiver."
 _BLOCK = QR_SIDE + 2.0  # pt per waypoint
 
 
@@ -28,11 +31,10 @@ def waypoint_pages(pack: DivePack, paper: tuple[float, float]) -> list[Draw]:
     def page(k: int) -> Draw:
         def draw(pen: Pen, number: int, total: int) -> None:
             left, right, top = MARGIN, pen.width - MARGIN, pen.height - MARGIN
-            pen.text(left, top - 15, "PINS IN VISITING ORDER", 14.0, bold=True)
+            pen.text(left, top - 15, say("boat.title"), 14.0, bold=True)
             pen.text(right, top - 15, "WGS 84", 9.0, align="right")
-            pen.text(
-                left, top - 27, "Legs are straight lines: they do not see reefs. Names as in the boat's receiver.", 7.5
-            )
+            fit = fitted(caution(LEGS), (right - left, 10.5), sizes=(7.5, 7, 6.5, 6, 5.5, 5, 4.5, 4), where="legs")
+            pen.lines(left, top - 20, fit)
             y = top - 32
             for row in pages[k]:
                 _waypoint(pen, row, left, right, y)
@@ -53,25 +55,32 @@ def _waypoint(pen: Pen, row: dict[Any, Any], left: float, right: float, top: flo
     pen.text(left + 30, top - 17, name, 15.0, bold=True)
     at = left + 30 + width(name, 15.0, True) + 8
     role = row.get("role")
-    unplanted = f" · {role.upper()}: NOTHING IS PLANTED" if isinstance(role, str) and role != "planted" else ""
-    fit = fitted(f"{row['plot']}, pin A", (left + room - at, 20), sizes=(10, 9, 8, 7, 6, 5), where="plot name")
+    unplanted = ""
+    if isinstance(role, str) and role != "planted":
+        unplanted = f" · {retell(f'{role.upper()}: NOTHING IS PLANTED')}"
+    fit = fitted(
+        say("boat.pin", plot=row["plot"]), (left + room - at, 20), sizes=(10, 9, 8, 7, 6, 5), where="plot name"
+    )
     pen.lines(at, top - 5, fit)
     lat = angle_text(row["latitude_deg"], "lat", "DDM", BOAT_DECIMALS)
     lon = angle_text(row["longitude_deg"], "lon", "DDM", BOAT_DECIMALS)
     pen.text(left, top - 36, lat, 15.0, bold=True)
     pen.text(left, top - 54, lon, 15.0, bold=True)
-    metres, feet = metres_and_feet(row["depth_min_m"], row["depth_max_m"])
-    leg = "first"
+    depth = ", ".join(depth_texts(row["depth_min_m"], row["depth_max_m"]))
+    leg = say("boat.first")
     if not pd.isna(row["leg_m"]):
-        leg = (
-            f"from {row['leg_from']}: {_distance(row['leg_m'])}, {degrees(row['leg_true_deg'])} true, "
-            f"{degrees(row['leg_magnetic_deg'])} mag"
+        leg = say(
+            "boat.leg",
+            place=row["leg_from"],
+            distance=_distance(row["leg_m"]),
+            true=degrees(row["leg_true_deg"]),
+            magnetic=degrees(row["leg_magnetic_deg"]),
         )
-    lee = row["lee"] if isinstance(row["lee"], str) else "not worked out"
+    lee = retell(row["lee"]) if isinstance(row["lee"], str) else say("boat.lee_unknown")
     lines = (
         leg,
-        f"charted {metres}, {feet}" + (" · pin as set" if row["as_set"] else "") + unplanted,
-        f"lee of wind from: {lee}",
+        say("boat.charted", depth=depth) + (f" · {say('boat.as_set')}" if row["as_set"] else "") + unplanted,
+        say("boat.lee", lee=lee),
     )
     y = top - 58
     for line in lines:
@@ -81,7 +90,9 @@ def _waypoint(pen: Pen, row: dict[Any, Any], left: float, right: float, top: flo
 
 
 def _distance(metres: float) -> str:
-    return f"{metres:.0f} m" if metres < 1852 else f"{metres / 1852:.2f} nmi"
+    if metres >= 1852:
+        return f"{metres / 1852:.2f} nmi"
+    return f"{metres / METRES_PER['ft']:.0f} ft" if wording().units == "ft" else f"{metres:.0f} m"
 
 
 def overview(pack: DivePack, site: SiteView) -> Draw:
@@ -89,7 +100,7 @@ def overview(pack: DivePack, site: SiteView) -> Draw:
 
     def draw(pen: Pen, number: int, total: int) -> None:
         left, right, top = MARGIN, pen.width - MARGIN, pen.height - MARGIN
-        head = f"SITE {site.site}" + (f" · {site.name}" if site.name and site.name != site.site else "")
+        head = say("boat.site", site=site.site) + (f" · {site.name}" if site.name and site.name != site.site else "")
         fit = fitted(head, (right - left, 26), sizes=(18, 16, 14, 12, 10, 8), bold=True, where=f"site {site.site}")
         y = pen.lines(left, top, fit) - 2
         for line in site.facts:
@@ -125,11 +136,11 @@ def overview(pack: DivePack, site: SiteView) -> Draw:
                 pen.text(x + 5, y + 4, f"{order}", 8.0, bold=True, halo=True)
         pen.line([(box[2] - 14, box[3] - 40), (box[2] - 14, box[3] - 16)], 1.4)
         pen.line([(box[2] - 18, box[3] - 23), (box[2] - 14, box[3] - 15), (box[2] - 10, box[3] - 23)], 1.4)
-        pen.text(box[2] - 14, box[3] - 12, "grid N", 7.0, align="centre")
+        pen.text(box[2] - 14, box[3] - 12, say("boat.grid_north"), 7.0, align="centre")
         scale_bars(pen, left, MARGIN + FOOT, denominator, min(right - left - 110, 220))
         pen.text(right, MARGIN + FOOT + 26, scale_text(denominator), 9.0, bold=True, align="right")
-        pen.text(right, MARGIN + FOOT + 15, "numbers: visiting order", 7.0, align="right")
-        pen.text(right, MARGIN + FOOT + 6, "dot: pin A", 7.0, align="right")
+        pen.text(right, MARGIN + FOOT + 15, say("boat.order"), 7.0, align="right")
+        pen.text(right, MARGIN + FOOT + 6, say("boat.dot"), 7.0, align="right")
         foot(pen, pack.about, number, total)
 
     return draw

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 
+from sitekit.base.wording import say
 from sitekit.outputs.dive_pdf.marks import side_mark
 from sitekit.outputs.dive_pdf.scene import PlotPages, Unit, offset_text
 from sitekit.outputs.paper.fonts import shown, shrunk, width
@@ -164,9 +165,9 @@ def _number(pen: Pen, text: str, x: float, y: float, size: float, *, white: bool
 
 def _north(pen: Pen, plot: PlotPages, where: tuple[float, float]) -> None:
     """A compass arrow: where magnetic (or true) north lies when the tape runs up the page."""
-    bearing, word = plot.facts.get("bearing_magnetic_deg"), "N mag"
+    bearing, word = plot.facts.get("bearing_magnetic_deg"), say("diagram.magnetic")
     if bearing is None:
-        bearing, word = plot.facts["bearing_true_deg"], "N true"
+        bearing, word = plot.facts["bearing_true_deg"], say("diagram.true")
     turn = math.radians(-float(bearing))
     dx, dy = math.sin(turn), math.cos(turn)
     x, y = where

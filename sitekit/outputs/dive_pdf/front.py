@@ -2,40 +2,46 @@
 
 from __future__ import annotations
 
+from sitekit.base.wording import caution, length_text, say, wording
 from sitekit.outputs.dive_pdf.marks import FOOT, MARGIN, foot, side_mark
 from sitekit.outputs.dive_pdf.rows import Draw
 from sitekit.outputs.dive_pdf.scene import DivePack
 from sitekit.outputs.paper.fonts import LINE_HEIGHT, Fitted, fitted, wrapped
 from sitekit.outputs.paper.pen import Pen
 
-EMERGENCY = ("RECOMPRESSION CHAMBER", "AMBULANCE", "OXYGEN ON BOARD: WHERE", "RADIO CHANNEL", "RENDEZVOUS ON SHORE")
+EMERGENCY = (
+    "emergency.chamber",
+    "emergency.ambulance",
+    "emergency.oxygen",
+    "emergency.radio",
+    "emergency.rendezvous",
+)  # labels
 _LETTER_ROW = 17.0  # pt
 
 
 def cover(pack: DivePack) -> Draw:
-    """Return the page with cautions in full and the emergency boxes."""
+    """Return the page with cautions in full and the emergency boxes: empty, to be filled in by hand."""
 
     def draw(pen: Pen, number: int, total: int) -> None:
         about = pack.about
         left, right, top = MARGIN, pen.width - MARGIN, pen.height - MARGIN
-        y = _heading(pen, "DIVE SHEETS", top)
+        y = _heading(pen, say("front.title"), top)
         fit = fitted(about.name, (right - left, 30), sizes=(14, 12, 10, 9, 8), bold=True, where="plan.name")
         y = pen.lines(left, y, fit) - 2
         plots = len(pack.plots)
         units = sum(len(p.units) for p in pack.plots)
-        facts = f"{plots} plots, {units} units, {len(pack.sites)} sites. Date {about.date}. Run {about.run_id}."
+        facts = say("front.facts", plots=plots, units=units, sites=len(pack.sites), date=about.date, run=about.run_id)
         y = _paragraph(pen, facts, left, right, y, 9.5)
-        y = _subheading(pen, "CAUTIONS", left, y)
-        for caution in about.cautions:
-            y = _paragraph(pen, "• " + caution, left, right, y, 8.5)
-        for note in pack.notes:
-            y = _paragraph(pen, "• " + note, left, right, y, 8.5)
-        y = _subheading(pen, "OPEN ITEMS: FILL IN BEFORE THE FIRST DIVE", left, y)
+        y = _subheading(pen, say("front.cautions"), left, y)
+        size = 8.5 if wording().reviewed else 7.0  # with the English beside them the lines are twice as many
+        for text in (*(caution(c) for c in about.cautions), *pack.notes):
+            y = _paragraph(pen, "• " + text, left, right, y, size)
+        y = _subheading(pen, say("front.open"), left, y)
         room = (y - MARGIN - FOOT - 4) / len(EMERGENCY)
         high = min(46.0, room)
         for name in EMERGENCY:
             pen.box((left, y - high + 3, right, y), 1.2)
-            pen.text(left + 4, y - 10, name, 8.0, bold=True)
+            pen.text(left + 4, y - 10, say(name), 8.0, bold=True)
             y -= high
         foot(pen, about, number, total)
 
@@ -48,27 +54,30 @@ def how_to(pack: DivePack) -> Draw:
     def draw(pen: Pen, number: int, total: int) -> None:
         about = pack.about
         left, right, top = MARGIN, pen.width - MARGIN, pen.height - MARGIN
-        y = _heading(pen, "ON THE REEF", top)
-        y = _subheading(pen, "TASKS, FOR EACH UNIT", left, y)
+        y = _heading(pen, say("front.on_reef"), top)
+        y = _subheading(pen, say("front.tasks"), left, y)
         for k, task in enumerate(pack.tasks, start=1):
             y = _paragraph(pen, f"{k}. {task}", left, right, y, 10.5)
-        y = _subheading(pen, "HOW TO READ A SHEET", left, y)
+        y = _subheading(pen, say("front.how_to"), left, y)
         for side, words in (
-            ("L", "circle: left of the tape, seen from pin A towards pin B"),
-            ("R", "square: right of the tape"),
-            ("", "diamond: on the tape"),
+            ("L", say("front.circle")),
+            ("R", say("front.square")),
+            ("", say("front.diamond")),
         ):
             side_mark(pen, left + 8, y - 8, 12, side, filled=True)
             y = _paragraph(pen, words, left + 22, right, y, 10.0) - 2
         lines = [
-            "Along: metres on the tape from pin A. Offset: metres at right angles from the tape.",
-            "On a circular plot: radius from the pin, and degrees clockwise from the radius line.",
-            "Black shapes are the units of the page, hollow ones those of the other pages.",
-            f"The boat's receiver may miss a pin by {about.pin_error_m:g} m: look for the bottom the sheet describes. "
-            f"Units were planned {about.lay_tolerance_m:g} m wider apart for the error of a hand.",
-            "The second pin makes a plot findable again, not the bearing: set both, and note both positions.",
-            "Genet letters are the same on every sheet of this set; crates carry the same letters.",
+            say("front.along"),
+            say("front.on_circle"),
+            say("front.black"),
+            say("front.errors", pin=length_text(about.pin_error_m), tolerance=length_text(about.lay_tolerance_m)),
+            say("front.second_pin"),
+            say("front.letters_same"),
         ]
+        if (
+            wording().units == "ft"
+        ):  # readings are laid out in steps of 0.1 m: in tenths of a foot they would come nearer
+            lines.insert(0, say("front.tape_metric"))
         for line in lines:
             y = _paragraph(pen, line, left, right, y, 9.5)
         foot(pen, about, number, total)
@@ -85,7 +94,7 @@ def letter_pages(pack: DivePack, paper: tuple[float, float]) -> list[Draw]:
     def page(k: int) -> Draw:
         def draw(pen: Pen, number: int, total: int) -> None:
             left, right, top = MARGIN, pen.width - MARGIN, pen.height - MARGIN
-            start = _heading(pen, "GENET LETTERS", top) - 4
+            start = _heading(pen, say("front.letters"), top) - 4
             half = -(-len(pages[k]) // 2)
             wide = (right - left) / 2
             for i, (letter, species, genet) in enumerate(pages[k]):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from sitekit.base.wording import say
 from sitekit.outputs.dive_pdf.diagram import Diagram
 from sitekit.outputs.dive_pdf.head import large_head, short_head
 from sitekit.outputs.dive_pdf.marks import BIG, FOOT, MARGIN, ROW, foot
@@ -42,13 +43,13 @@ def guided_planter_pages(plot: PlotPages, about: About, paper: tuple[float, floa
     def page(k: int) -> Draw:
         def draw(pen: Pen, number: int, total: int) -> None:
             head = large_head if k == 0 else short_head
-            top = head(pen, plot, "PLANTER", f"{k + 1} of {len(pages)}")
+            top = head(pen, plot, say("head.planter"), say("part_of", number=k + 1, total=len(pages)))
             low = MARGIN + FOOT
             picture.draw(pen, (MARGIN, low, MARGIN + side, top), set())
             x, right = MARGIN + side + 4, pen.width - MARGIN
-            stick = "" if plot.stick_m is None else f" Never nearer than a stick of {plot.stick_m:.2f} m to the next."
+            stick = "" if plot.stick_m is None else say("guided.stick", stick=f"{plot.stick_m:.2f}")
             fit = fitted(
-                f"Pick clean, hard, bare spots in each stretch.{stick} The diagram shows planned spots only as a guide.",
+                say("guided.rule") + stick + say("guided.diagram"),
                 (right - x, _RULE), sizes=(9, 8.5, 8, 7.5, 7, 6.5, 6), bold=True, where="rule of a guided sheet",
             )  # fmt: skip
             pen.lines(x, top, fit)
@@ -92,7 +93,7 @@ def _stretch(pen: Pen, segment: Segment, x: float, right: float, top: float) -> 
     total = sum(segment.counts.values())
     pen.line([(x, top), (right, top)], 1.2)
     pen.text(x + 2, top - 13, f"{segment.from_m:g}–{segment.to_m:.1f} m", 12.0, bold=True)
-    pen.text(right - 2, top - 13, f"{total} units", 10.0, align="right")
+    pen.text(right - 2, top - 13, say("guided.units", number=total), 10.0, align="right")
     y = top - 16
     for line in _lines(segment, right - x):
         at = x + 2
@@ -114,7 +115,15 @@ def guided_recorder_pages(plot: PlotPages, about: About, paper: tuple[float, flo
 
 
 def _table(pen: Pen, _: PlotPages, units: Sequence[Unit], box: Box) -> None:
-    names = ["no.", "genet", "along m", "offset m, L or R", "tag on reef", "photo", "notes"]
+    names = [
+        say("rows.number"),
+        say("rows.genet"),
+        say("rows.along"),
+        say("rows.offset_side"),
+        say("rows.tag_set"),
+        say("rows.photo"),
+        say("rows.notes"),
+    ]
     edges = column_edges(box, [40, 34, 52, 60, 62, 42, 58])
     top = table_frame(pen, box, edges, names, len(units))
     for k, unit in enumerate(units):

@@ -7,8 +7,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from sitekit.base.notation import angle_text
+from sitekit.base.wording import depth_texts, length_text, retell, say
 from sitekit.outputs.dive_pdf.marks import MARGIN, geo_uri, label, qr
-from sitekit.outputs.dive_pdf.scene import PlotPages, degrees, metres_and_feet
+from sitekit.outputs.dive_pdf.scene import PlotPages, degrees
 from sitekit.outputs.paper.fonts import fitted, shrunk, width
 from sitekit.outputs.paper.pen import Pen
 
@@ -42,15 +43,16 @@ def large_head(pen: Pen, plot: PlotPages, role: str, page: str) -> float:
     left, right = MARGIN, pen.width - MARGIN
     y = title(pen, plot, role, page)
     qr(pen, (right - QR_SIDE, y - QR_SIDE, right, y), geo_uri(facts["longitude_deg"], facts["latitude_deg"]))
-    first = "PIN A" if not plot.circle else "PIN (middle)"
-    set_pins = f"   AS SET: {facts['pins_as_set']}" if facts.get("pins_as_set") else "   as planned"
-    pen.text(left, y - 9, first + " · WGS 84 ·" + set_pins, 8.0)
+    first = say("head.pin_a") if not plot.circle else say("head.pin_middle")
+    known = [retell(p) for p in str(facts.get("pins_as_set") or "").split(", ") if p]
+    set_pins = say("head.as_set", pins=", ".join(known)) if known else say("head.as_planned")
+    pen.text(left, y - 9, f"{first} · WGS 84 · {set_pins}", 8.0)
     lat = angle_text(facts["latitude_deg"], "lat", "DDM", BOAT_DECIMALS)
     lon = angle_text(facts["longitude_deg"], "lon", "DDM", BOAT_DECIMALS)
     pen.text(left, y - 32, lat, 22.0, bold=True)
     pen.text(left, y - 57, lon, 22.0, bold=True)
     if _known(facts, "second_latitude_deg"):
-        pen.text(left, y - 72, "PIN B" if not plot.circle else "END OF RADIUS LINE", 8.0)
+        pen.text(left, y - 72, say("head.pin_b") if not plot.circle else say("head.radius_end"), 8.0)
         second = (
             angle_text(facts["second_latitude_deg"], "lat", "DDM", BOAT_DECIMALS)
             + ", "
@@ -66,22 +68,27 @@ def _bearings(pen: Pen, plot: PlotPages, y: float) -> float:
     facts = plot.facts
     left, right = MARGIN, pen.width - MARGIN
     wide = (right - left) / 4
-    line = "A → B" if not plot.circle else "radius line"
+    line = say("head.line") if not plot.circle else say("head.radius_line")
+    magnetic, true = say("head.letter_magnetic"), say("head.letter_true")
     boxes = [
-        (f"MAGNETIC {line}", degrees(facts.get("bearing_magnetic_deg"), "M")),
-        (f"TRUE {line}", degrees(facts["bearing_true_deg"], "T")),
-        ("TAPE", f"{facts['tape_m']:.1f} m"),
-        ("NUMBERS", str(facts.get("numbers") or "—")),
+        (f"{say('head.magnetic')} {line}", degrees(facts.get("bearing_magnetic_deg"), magnetic)),
+        (f"{say('head.true')} {line}", degrees(facts["bearing_true_deg"], true)),
+        (say("head.tape"), f"{facts['tape_m']:.1f} m"),
+        (say("head.numbers"), str(facts.get("numbers") or "—")),
     ]
     pen.box((left + 1, y - 39, left + wide - 1, y - 1), 2.0)  # the compass reads this one: a heavy frame, also when wet
     for k, (name, value) in enumerate(boxes):
         label(pen, (left + k * wide, y - 40, left + (k + 1) * wide, y), name, value, 24.0 if k < 2 else 17.0)
-    note = str(facts["bearing_note"])
+    note = retell(str(facts["bearing_note"]))
     if _known(facts, "declination_deg"):
         turn = facts["declination_deg"]
-        note += (
-            f" for {facts['bearing_date']}: declination {abs(turn):.1f}° {'E' if turn >= 0 else 'W'} "
-            f"± {facts['declination_error_deg']:.1f}°; bearings to 5°"
+        note = say(
+            "head.declination",
+            note=note,
+            date=facts["bearing_date"],
+            value=f"{abs(turn):.1f}",
+            side="E" if turn >= 0 else "W",
+            error=f"{facts['declination_error_deg']:.1f}",
         )
     fit = fitted(note, (right - left, 10), sizes=(7.5, 7, 6.5, 6, 5.5), where="note on bearings")
     pen.lines(left, y - 41, fit)
@@ -91,22 +98,25 @@ def _bearings(pen: Pen, plot: PlotPages, y: float) -> float:
 def _depths(pen: Pen, facts: Mapping[str, Any], y: float) -> float:
     left, right = MARGIN, pen.width - MARGIN
     middle = (left + right) / 2
-    metres, feet = metres_and_feet(facts["depth_min_m"], facts["depth_max_m"])
-    label(pen, (left, y - 36, middle, y), f"CHARTED DEPTH below {facts['datum']}, ± {facts['depth_error_m']:g} m",
-          f"{metres} · {feet}", 14.0)  # fmt: skip
+    name = say("head.charted", datum=facts["datum"], error=length_text(facts["depth_error_m"]))
+    label(pen, (left, y - 36, middle, y), name, _depth(facts["depth_min_m"], facts["depth_max_m"]), 14.0)
     if _known(facts, "tide_depth_max_m"):
-        metres, feet = metres_and_feet(facts["tide_depth_min_m"], facts["tide_depth_max_m"])
-        name = f"AT TIDE {facts['tide_low_m']:+.1f} to {facts['tide_high_m']:+.1f} m"
-        label(pen, (middle, y - 36, right, y), name, f"{metres} · {feet}", 14.0)
-        note = f"Tide: {facts['tide_note']}."
+        low, high = (length_text(facts[f"tide_{k}_m"], signed=True) for k in ("low", "high"))
+        depth = _depth(facts["tide_depth_min_m"], facts["tide_depth_max_m"])
+        label(pen, (middle, y - 36, right, y), say("head.at_tide", low=low, high=high), depth, 14.0)
+        note = say("head.tide_note", note=retell(facts["tide_note"]))
     else:
-        label(pen, (middle, y - 36, right, y), "AT PLANNED TIDE", "TIDE NOT GIVEN", 12.0)
-        note = f"{facts['tide_note']}."
+        label(pen, (middle, y - 36, right, y), say("head.at_planned_tide"), say("head.tide_not_given"), 12.0)
+        note = f"{retell(facts['tide_note'])}."
     if facts.get("dates"):
-        note += f" Planned: {facts['dates']}."
+        note += say("head.planned", dates=facts["dates"])
     fit = fitted(note, (right - left, 10.0), sizes=(7.5, 7, 6.5, 6, 5.5, 5, 4.5), where="note on the tide")
     pen.lines(left, y - 37, fit)
     return y - 49
+
+
+def _depth(least_m: float, most_m: float) -> str:
+    return " · ".join(depth_texts(least_m, most_m))
 
 
 def short_head(pen: Pen, plot: PlotPages, role: str, page: str) -> float:
@@ -121,20 +131,22 @@ def short_head(pen: Pen, plot: PlotPages, role: str, page: str) -> float:
     pen.box((cuts[0], y - 36, cuts[1], y), 0.8)
     pen.text(cuts[0] + 3, y - 14, lat, 12.0, bold=True)
     pen.text(cuts[0] + 3, y - 30, lon, 12.0, bold=True)
-    label(pen, (cuts[1], y - 36, cuts[2], y), "MAGNETIC", degrees(facts.get("bearing_magnetic_deg"), "M"), 20.0)
+    magnetic = degrees(facts.get("bearing_magnetic_deg"), say("head.letter_magnetic"))
+    label(pen, (cuts[1], y - 36, cuts[2], y), say("head.magnetic"), magnetic, 20.0)
     pen.box((cuts[1] + 1, y - 35, cuts[2] - 1, y - 1), 2.0)
-    label(pen, (cuts[2], y - 36, cuts[3], y), "TRUE", degrees(facts["bearing_true_deg"], "T"), 20.0)
+    true = degrees(facts["bearing_true_deg"], say("head.letter_true"))
+    label(pen, (cuts[2], y - 36, cuts[3], y), say("head.true"), true, 20.0)
     if _known(facts, "tide_depth_max_m"):
-        metres, feet = metres_and_feet(facts["tide_depth_min_m"], facts["tide_depth_max_m"])
-        name = "DEPTH AT TIDE"
+        depths = depth_texts(facts["tide_depth_min_m"], facts["tide_depth_max_m"])
+        name = say("head.depth_at_tide")
     else:
-        metres, feet = metres_and_feet(facts["depth_min_m"], facts["depth_max_m"])
-        name = f"CHARTED, {facts['datum']}"
+        depths = depth_texts(facts["depth_min_m"], facts["depth_max_m"])
+        name = say("head.short_charted", datum=facts["datum"])
     pen.box((cuts[3], y - 36, right, y), 0.8)
     fit = fitted(name, (right - cuts[3] - 6, 9), sizes=(7.0, 6.5, 6, 5.5, 5, 4.5), where="datum on a sheet")
     pen.lines(cuts[3] + 3, y - 2, fit)
-    pen.text(cuts[3] + 3, y - 21, metres, 11.0, bold=True)
-    pen.text(cuts[3] + 3, y - 33, feet, 11.0, bold=True)
+    for k, depth in enumerate(depths):
+        pen.text(cuts[3] + 3, y - 21 - 12 * k, depth, 11.0, bold=True)
     return y - 40
 
 

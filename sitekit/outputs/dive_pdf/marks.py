@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from functools import lru_cache
+
 from reportlab.graphics.barcode.qrencoder import QR8bitByte, QRCode, QRErrorCorrectLevel
 
+from sitekit.base.wording import retell, say, wording
 from sitekit.outputs.dive_pdf.scene import About
 from sitekit.outputs.paper.fonts import fitted, shrunk, width
 from sitekit.outputs.paper.pen import Box, Pen
 
 MARGIN = 24.0  # pt; a third of an inch: usual printers reach it
-FOOT = 26.0  # pt, two lines
+FOOT = 34.0  # pt, three lines: caution, its English beside a translation, plan and page
 MM = 72.0 / 25.4
 ROW = 26.0  # pt = 9.2 mm to write in with a pencil and gloves; 9 mm are due
 BIG = 16.0  # pt, least size of what a diver reads off a row
@@ -87,8 +89,9 @@ def tick_box(pen: Pen, x: float, y: float, side: float = 15.0) -> None:
 def label(pen: Pen, box: Box, name: str, value: str, size: float, *, bold: bool = True) -> None:
     """Draw a frame with a small name above a large value that is shrunk to fit, never below 8 pt."""
     pen.box(box, 0.8)
-    pen.text(box[0] + 3, box[3] - 9, name, 7.0)
     room = box[2] - box[0] - 6
+    fit = fitted(name, (room + 3, 9), sizes=(7.0, 6.5, 6, 5.5, 5, 4.5), where=f"heading {name!r}")
+    pen.text(box[0] + 3, box[3] - 9, name, fit.size)
     size = shrunk(value, size, room, bold=bold, least=8.0)
     pen.text(box[0] + 3, box[1] + 5, value, size, bold=bold)
 
@@ -97,15 +100,19 @@ def foot(pen: Pen, about: About, number: int, total: int) -> None:
     """Draw the foot of a page: one caution, plan, run, date, page n of N."""
     left, right, low = MARGIN, pen.width - MARGIN, MARGIN
     pen.line([(left, low + FOOT - 4), (right, low + FOOT - 4)], 0.6)
-    fit = fitted(about.line, (right - left, 10.0), sizes=(7.5, 7.0, 6.5, 6.0, 5.5), where="caution at the foot")
-    pen.lines(left, low + FOOT - 5, fit)
-    page = f"page {number} of {total}"
-    stamp = "FICTIONAL" if about.fictional else ""
+    y = low + FOOT - 5
+    for line in dict.fromkeys((retell(about.line), about.line)):
+        fit = fitted(line, (right - left, 10.0), sizes=(7.5, 7.0, 6.5, 6.0, 5.5, 5.0, 4.5), where="caution at the foot")
+        y = pen.lines(left, y, fit)
+    page = say("page_of", number=number, total=total)
+    stamp = say("fictional") if about.fictional else ""
     pen.text(right, low + 2, page, 8.0, bold=True, align="right")
     room = right - left - width(page, 8.0, True) - 8
     if stamp:
         pen.text(left, low + 2, stamp, 8.0, bold=True)
         room -= width(stamp, 8.0, True) + 6
-    text = f"{about.name} · {about.date} · run {about.run_id}"
+    text = f"{about.name} · {about.date} · {say('run', run=about.run_id)}"
+    if not wording().reviewed:
+        text = f"{say('unreviewed')} · {text}"
     small = fitted(text, (room, 9.5), sizes=(7.0, 6.5, 6.0, 5.5, 5.0, 4.5), where="plan.name at the foot of sheets")
     pen.lines(left + (width(stamp, 8.0, True) + 6 if stamp else 0.0), low + 9.0, small)

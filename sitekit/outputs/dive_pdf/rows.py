@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
+from sitekit.base.wording import say
 from sitekit.outputs.dive_pdf.diagram import LEAST_SCALE, Diagram
 from sitekit.outputs.dive_pdf.head import large_head, short_head
 from sitekit.outputs.dive_pdf.marks import BIG, FOOT, MARGIN, ROW, foot, side_mark, tick_box
@@ -55,7 +56,7 @@ def planter_pages(plot: PlotPages, about: About, paper: tuple[float, float]) -> 
     def page(k: int) -> Draw:
         def draw(pen: Pen, number: int, total: int) -> None:
             head = large_head if k == 0 else short_head
-            top = head(pen, plot, "PLANTER", f"{k + 1} of {len(cut)}")
+            top = head(pen, plot, say("head.planter"), say("part_of", number=k + 1, total=len(cut)))
             low = MARGIN + FOOT
             here = {u.number for u in cut[k]}
             if alone and k == 0:
@@ -79,14 +80,14 @@ def recorder_pages(plot: PlotPages, about: About, paper: tuple[float, float], ta
 
     def page(k: int) -> Draw:
         def draw(pen: Pen, number: int, total: int) -> None:
-            top = short_head(pen, plot, "RECORDER", f"{k + 1} of {len(cut)}")
+            top = short_head(pen, plot, say("head.recorder"), say("part_of", number=k + 1, total=len(cut)))
             if k == 0:
                 top = fields(
                     pen,
                     top,
                     [
-                        ["START", "END", "DATE", "PAIR", "TAPE, A TO B"],
-                        ["DEPTH by computer", "VISIBILITY", "PIN A FOUND", "PIN B SET", "FIRST PHOTO"],
+                        [say(f"fields.{k}") for k in ("start", "end", "date", "pair", "tape")],
+                        [say(f"fields.{k}") for k in ("depth", "visibility", "pin_a", "pin_b", "photo")],
                     ],
                 )
             draw_table(pen, plot, cut[k], (MARGIN, MARGIN + FOOT, pen.width - MARGIN, top))
@@ -150,7 +151,7 @@ def readings(pen: Pen, plot: PlotPages, unit: Unit, edges: Sequence[float], top:
         cell(pen, edges[1], edges[2], top, "—" if unit.angle_deg is None else f"{unit.angle_deg:.0f}°")
         return
     side, shown = offset_text(unit.offset_m)
-    text = f"{side} {shown}".strip()
+    text = f"{say(f'side.{side}')} {shown}" if side else shown
     middle = top - ROW / 2
     mark = 8.5
     start = (edges[1] + edges[2] - (width(text, BIG) + mark + 3)) / 2
@@ -158,9 +159,13 @@ def readings(pen: Pen, plot: PlotPages, unit: Unit, edges: Sequence[float], top:
     pen.text(start + mark + 3, middle - 0.36 * BIG, text, BIG)
 
 
+def _reading_names(plot: PlotPages) -> list[str]:
+    along, offset = ("rows.radius", "rows.angle") if plot.circle else ("rows.along", "rows.offset")
+    return [say("rows.number"), say("rows.genet"), say(along), say(offset)]
+
+
 def _planter_table(pen: Pen, plot: PlotPages, units: Sequence[Unit], box: Box) -> None:
-    names = ["no.", "genet", "along m" if not plot.circle else "radius m", "offset m" if not plot.circle else "angle",
-             "done", "actual, notes"]  # fmt: skip
+    names = [*_reading_names(plot), say("rows.done"), say("rows.actual")]
     edges = column_edges(box, [40, 29, 44, 59, 26, 58])
     top = table_frame(pen, box, edges, names, len(units))
     for k, unit in enumerate(units):
@@ -172,8 +177,7 @@ def _planter_table(pen: Pen, plot: PlotPages, units: Sequence[Unit], box: Box) -
 
 
 def _recorder_table(pen: Pen, plot: PlotPages, units: Sequence[Unit], box: Box) -> None:
-    names = ["no.", "genet", "along m" if not plot.circle else "radius m", "offset m" if not plot.circle else "angle",
-             "tag planned", "tag on reef", "photo", "notes"]  # fmt: skip
+    names = [*_reading_names(plot), *(say(f"rows.{k}") for k in ("tag_planned", "tag_set", "photo", "notes"))]
     edges = column_edges(box, [40, 28, 42, 58, 50, 54, 36, 40])
     top = table_frame(pen, box, edges, names, len(units))
     for k, unit in enumerate(units):
@@ -181,4 +185,4 @@ def _recorder_table(pen: Pen, plot: PlotPages, units: Sequence[Unit], box: Box) 
         cell(pen, edges[0], edges[1], y, str(unit.number), bold=True)
         cell(pen, edges[1], edges[2], y, unit.letter, bold=True)
         readings(pen, plot, unit, edges[2:5], y)
-        cell(pen, edges[4], edges[5], y, unit.tag or "none")
+        cell(pen, edges[4], edges[5], y, unit.tag or say("rows.no_tag"))

@@ -1,4 +1,4 @@
-"""Everything the pages show, as finished figures: nothing is worked out by the pages but units of length."""
+"""Everything the pages show, as finished figures: nothing is worked out by the pages."""
 
 from __future__ import annotations
 
@@ -8,8 +8,6 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import pandas as pd
-
-FT_PER_M = 1 / 0.3048  # international foot, exact
 
 
 @dataclass(frozen=True)
@@ -135,22 +133,6 @@ class DayPack:
     materials: pd.DataFrame
     notes: tuple[str, ...] = ()
     rest: tuple[str, ...] = field(default_factory=tuple)
-
-
-def metres_and_feet(least_m: float, most_m: float) -> tuple[str, str]:
-    """Return a range of depths in metres to 0.1 and in whole feet; the greatest depth never rounds down.
-
-    Examples
-    --------
-    >>> metres_and_feet(9.48, 9.91)
-    ('9.5–9.9 m', '31–33 ft')
-    >>> metres_and_feet(6.02, 6.02)
-    ('6.0–6.1 m', '19–20 ft')
-    """
-    low, high = round(least_m, 1), math.ceil(most_m * 10 - 1e-6) / 10
-    feet = math.floor(least_m * FT_PER_M + 1e-6), math.ceil(most_m * FT_PER_M - 1e-6)
-    metres = f"{low:.1f} m" if low == high else f"{low:.1f}–{high:.1f} m"
-    return metres, (f"{feet[0]} ft" if feet[0] == feet[1] else f"{feet[0]}–{feet[1]} ft")
 
 
 def offset_text(offset_m: float) -> tuple[str, str]:
