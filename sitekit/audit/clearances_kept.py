@@ -66,7 +66,7 @@ def audit_clearances(project: Path, settings: Settings, written: Written) -> lis
 def _living(project: Path, settings: Settings, written: Written, planned: pd.DataFrame) -> Finding:
     assert written.crs is not None
     where = "out/colonies.geojson, " + ", ".join(c.file for c in settings.layers.colonies)
-    there = living(project, settings)
+    there = living(project, settings, written.crs)
     if len(there) == 0 or len(planned) == 0:
         return Finding(LIVING, "no pair", "", True, "no living colony is listed, or no unit planned", where)
     if bool(there["error_m"].isna().any()):

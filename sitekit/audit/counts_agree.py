@@ -12,7 +12,10 @@ from sitekit.audit.promises import Finding, judged, not_looked_at
 from sitekit.audit.written import Written
 from sitekit.base.files import inside
 from sitekit.errors import SitekitError
+from sitekit.layers.aliases import Aliases, read_aliases
+from sitekit.layers.cells import Refused
 from sitekit.season.settings import Settings
+from sitekit.season.settings_method import Stock
 from sitekit.stock.inventory import read_stock
 
 UNITS = "season, map and list hold the same number of units"
@@ -57,7 +60,7 @@ def audit_counts(project: Path, settings: Settings, written: Written) -> list[Fi
     if counted and settings.stock is not None and len(colonies):
         findings.append(_genets(project, settings, colonies))
     if counted and settings.spacing.numbers:
-        findings.append(_wanted(colonies, written.tables["unplaced"], settings))
+        findings.append(_wanted(colonies, written, settings))
     offered = written.table("candidate_species")
     if offered is not None and len(colonies):
         findings.append(_bound(colonies, offered))
@@ -208,12 +211,9 @@ def _genets(project: Path, settings: Settings, colonies: pd.DataFrame) -> Findin
     assert settings.stock is not None
     where = f"{SEASON}, {settings.stock.file}"
     try:
-        stock = read_stock(inside(project, settings.stock.file))
-    except SitekitError as error:
+        held = _held(project, settings, settings.stock)
+    except (SitekitError, ValueError) as error:
         return not_looked_at(GENETS, str(error).splitlines()[0], where)
-    held: Counter[tuple[str, str]] = Counter()
-    for species, genet, ready in stock[["species", "genet", "ready"]].itertuples(index=False):
-        held[(str(species), str(genet))] += int(ready)
     used: Counter[tuple[str, str]] = Counter()
     for species, genet, fragments in colonies[["species", "genet", "fragments"]].itertuples(index=False):
         used[(str(species), str(genet))] += int(fragments)
@@ -225,11 +225,29 @@ def _genets(project: Path, settings: Settings, colonies: pd.DataFrame) -> Findin
     return judged(GENETS, broken, len(used), where, kept=f"{used.total()} fragments planned", unit="genets")
 
 
-def _wanted(colonies: pd.DataFrame, unplaced: pd.DataFrame, settings: Settings) -> Finding:
+def _held(project: Path, settings: Settings, stock: Stock) -> Counter[tuple[str, str]]:
+    """Fragments ready per species and genet of the plan, from the team's list and the partners' names; refused rows left out."""
+    lost: list[Refused] | None = [] if stock.accept_partial else None
+    columns = {str(k): v for k, v in stock.columns.items()}
+    frame, _ = read_stock(inside(project, stock.file), reading=stock.reading, columns=columns, refused=lost)
+    list_of_names = settings.partners.aliases
+    names = Aliases() if list_of_names is None else read_aliases(inside(project, list_of_names))
+    held: Counter[tuple[str, str]] = Counter()
+    for row in frame.to_dict("records"):
+        if lost is not None and not str(row["ready"]).strip().isdigit():
+            continue
+        partner = str(row.get("partner") or stock.partner or row.get("owner") or "")
+        species = names.species(str(row["species"]), partner)
+        held[(species, names.genet(str(row["genet"]), species, partner))] += int(float(row["ready"]))
+    return held
+
+
+def _wanted(colonies: pd.DataFrame, written: Written, settings: Settings) -> Finding:
+    """What the choice's limits and rules did not hand out counts where it is listed as staying behind."""
     placed = Counter(colonies["species"].map(str))
-    left: Counter[str] = Counter()
-    for species, n in zip(unplaced["species"].map(str), unplaced["number"], strict=True):
-        left[species] += int(n)
+    left, given, behind = (_numbers(written.table(name)) for name in ("unplaced", "allotment", "unallotted"))
+    for species, n in settings.spacing.numbers.items():
+        left[species] += min(max(n - given[species], 0), behind[species])
     broken = []
     for species, n in sorted(settings.spacing.numbers.items()):
         if placed[species] > n:
@@ -238,6 +256,14 @@ def _wanted(colonies: pd.DataFrame, unplaced: pd.DataFrame, settings: Settings) 
             broken.append(f"{species}: {n} asked for, {placed[species]} placed, {left[species]} listed as unplaced")
     total = sum(settings.spacing.numbers.values())
     return judged(WANTED, broken, total, f"plan.toml, {SEASON}", kept="per species", unit="units")
+
+
+def _numbers(table: pd.DataFrame | None) -> Counter[str]:
+    found: Counter[str] = Counter()
+    if table is not None:
+        for species, n in zip(table["species"].map(str), table["number"], strict=True):
+            found[species] += int(n)
+    return found
 
 
 def _bound(colonies: pd.DataFrame, offered: pd.DataFrame) -> Finding:

@@ -1,4 +1,8 @@
-"""The team's own lists of living colonies, read again: places on the ellipsoid and how far each may be off."""
+"""The team's own lists of living colonies, read again: places on the ellipsoid and how far each may be off.
+
+Plain lists and vector files are read here on their own terms; a spreadsheet, receiver file or list in a notation of its own
+is read by the reader of the plan.
+"""
 
 from __future__ import annotations
 
@@ -15,6 +19,8 @@ from sitekit.audit.written import DEGREES
 from sitekit.base.files import inside
 from sitekit.base.positions import read_angle
 from sitekit.errors import Fault, FileFault
+from sitekit.layers.cells import Refused
+from sitekit.layers.points import Given, read_points
 from sitekit.season.settings import Settings
 from sitekit.season.settings_layers import Colonies
 
@@ -23,8 +29,8 @@ _NORTH = ("lat", "latitude", "y", "northing", "north", "lat_dd", "latitude_deg",
 _METRES = 400.0  # a number beyond it is no angle
 
 
-def living(project: Path, settings: Settings) -> pd.DataFrame:
-    """Return every living colony of the team's files.
+def living(project: Path, settings: Settings, crs: CRS | None = None) -> pd.DataFrame:
+    """Return every living colony of the team's files; the working system tells which rows are swapped.
 
     Returns
     -------
@@ -39,7 +45,10 @@ def living(project: Path, settings: Settings) -> pd.DataFrame:
     parts = []
     for layer in settings.layers.colonies:
         path = inside(project, layer.file)
-        if path.suffix.lower() in (".csv", ".txt", ".tsv"):
+        if not _is_plain(path, layer):
+            parts.append(_as_planned(path, layer, crs or DEGREES))
+            continue
+        if path.suffix.lower() == ".csv":
             frame, lon, lat = _from_list(path, layer)
         else:
             frame, lon, lat = _from_shapes(path, layer)
@@ -60,6 +69,45 @@ def living(project: Path, settings: Settings) -> pd.DataFrame:
         )
     columns = ["lon", "lat", "error_m", "named"]
     return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=columns)
+
+
+def _is_plain(path: Path, layer: Colonies) -> bool:
+    """Whether it is a vector file, or a UTF-8 list with commas whose header, in its first line, names two coordinates."""
+    named = layer.position or layer.header_row or layer.encoding or layer.accept_partial or layer.swapped_rows == "swap"
+    if named or path.suffix.lower() != ".csv":
+        return not named and path.suffix.lower() in (".geojson", ".json", ".gpkg", ".shp")
+    try:
+        head = path.read_text("utf-8-sig").partition("\n")[0]
+    except (OSError, UnicodeDecodeError):
+        return False
+    names = {c.strip().strip('"').lower() for c in head.split(",")}
+    found = ({(layer.x or "").lower(), *_EAST} & names, {(layer.y or "").lower(), *_NORTH} & names)
+    return ";" not in head and all(found) and not names & {"occurrencestatus", "geodeticdatum", "datum"}
+
+
+def _as_planned(path: Path, layer: Colonies, crs: CRS) -> pd.DataFrame:
+    refused: list[Refused] = []
+    frame, _ = read_points(
+        path,
+        to_crs=crs,
+        x=layer.x,
+        y=layer.y,
+        crs=layer.crs,
+        columns={str(k): v for k, v in layer.columns.items()},
+        origin=layer.origin,
+        position_error_m=layer.position_error_m,
+        given=Given(position=layer.position, reading=layer.reading, swap=layer.swapped_rows == "swap"),
+        refused=refused if layer.accept_partial else None,
+    )
+    places = frame.geometry.to_crs(DEGREES)
+    return pd.DataFrame(
+        {
+            "lon": places.x.to_numpy(),
+            "lat": places.y.to_numpy(),
+            "error_m": frame["position_error_m"].to_numpy(np.float64),
+            "named": [f"{layer.file} line {n}" for n in frame["line"]],
+        }
+    )
 
 
 def _from_list(path: Path, layer: Colonies) -> tuple[pd.DataFrame, NDArray[np.float64], NDArray[np.float64]]:

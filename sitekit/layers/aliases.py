@@ -6,7 +6,7 @@ may have `partner` (empty: for all) and `species` (for genets; empty: for all).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -15,12 +15,13 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from sitekit.errors import Faults
+from sitekit.layers.cells import Doubt
 from sitekit.layers.columns import plain_name
 from sitekit.layers.rows import read_rows
 
 KINDS = ("species", "genet")
 NEEDED = ("kind", "name", "means")
-_MOST_PAIRS = 20
+_SHOWN = 5  # pairs told one by one
 
 
 @dataclass(frozen=True)
@@ -45,6 +46,10 @@ class Aliases:
     def genet(self, name: str, species: str, partner: str = "") -> str:
         """Genet that a partner's name means for a species code of the plan; the name itself where the list has none."""
         return self._meant("genet", partner, (species, ""), name)
+
+    def settled(self, written: str, species: str, partner: str = "") -> bool:
+        """Whether the list says what a genet's name, as written, means; a name may mean itself."""
+        return any(("genet", whose, code, written) in self.table for whose in {partner, ""} for code in {species, ""})
 
     def _meant(self, kind: str, partner: str, species: Sequence[str], name: str) -> str:
         for whose in (partner, "") if partner else ("",):
@@ -101,84 +106,127 @@ def read_aliases(path: Path, where: str = "partners.aliases") -> Aliases:
     return Aliases(table, (f"{counts['species']} names of species and {counts['genet']} of genets mapped", *rows.said))
 
 
-def genet_doubts(
-    species: Sequence[str], genets: Sequence[str], sources: Sequence[str], partners: Sequence[str]
-) -> tuple[str, ...]:
-    """Sentences on genets whose names need a look; nothing is changed.
+@dataclass(frozen=True)
+class Named:
+    """A genet's name as a row of stock has it: species code, name in the plan, source, partner, and whether it is settled."""
+
+    species: str
+    genet: str
+    source: str = ""
+    partner: str = ""
+    settled: bool = False
+
+
+def genet_doubts(names: Sequence[Named], layer: str = "stock") -> tuple[Doubt, ...]:
+    """What must be looked at in the names of genets; nothing is changed.
 
     Parameters
     ----------
-    species, genets, sources, partners : sequence of str
-        One entry per row of stock; source is where the parent colony stood, both may be empty.
+    names : sequence of Named
+        One per row of stock.
+    layer : str
+        Settings key, for the doubts.
 
     Returns
     -------
-    tuple of str
-        Names that differ only in case, gaps or marks; names of one species whose parents stood at the same source, one
-        partner's name beside another's; one name for parents at different sources, or held by several partners.
+    tuple of Doubt
+        Names that differ only in case, gaps or marks; names of different partners whose parents stood at the same source
+        (a source of which one partner lists several genets is a reef, no colony, and tells nothing); one name for parents
+        at different sources, or held by several partners. A doubt goes away once the list of partners' names holds every
+        name in it, be it as itself.
     """
-    rows = sorted({(s, g, o, p) for s, g, o, p in zip(species, genets, sources, partners, strict=True) if g})
-    said: list[str] = []
-    spelled: dict[tuple[str, str], set[str]] = {}
-    parents: dict[tuple[str, str], set[str]] = {}
-    held: dict[tuple[str, str], set[str]] = {}
-    standing: dict[tuple[str, str], set[tuple[str, str]]] = {}
-    for code, genet, source, partner in rows:
-        spelled.setdefault((code, plain_name(genet).replace("_", "") or genet), set()).add(genet)
-        held.setdefault((code, genet), set()).add(partner)
-        if source:
-            parents.setdefault((code, genet), set()).add(source)
-            standing.setdefault((code, source), set()).add((genet, partner))
-    for (code, _), names in sorted(spelled.items()):
-        if len(names) > 1:
-            said.append(f"{code}: {', '.join(sorted(names))} differ only in case, gaps or marks: one genet?")
-    for (code, source), both in sorted(standing.items()):
-        names = {g for g, _ in both}
-        if len(names) > 1 and len({p for _, p in both}) > 1:
-            said.append(f"{code}: {', '.join(sorted(names))} of different partners come from {source!r}: one genet?")
-    for (code, genet), places in sorted(parents.items()):
-        if len(places) > 1:
-            said.append(f"{code}: {genet} has parents at {', '.join(sorted(places))}: two genets under one name?")
-    for (code, genet), owners in sorted(held.items()):
-        if len(owners) > 1 and len(parents.get((code, genet), set())) < 2:
-            said.append(
-                f"{code}: {genet} is a name of {', '.join(sorted(o or 'no partner' for o in owners))}: the same?"
-            )
-    return tuple(said)
+    rows = sorted({n for n in names if n.genet}, key=lambda n: (n.species, n.genet, n.source, n.partner, n.settled))
+    groups: list[tuple[str, list[Named]]] = []
+
+    def gather(key: Callable[[Named], tuple[str, ...] | None], say: Callable[[list[Named]], str]) -> None:
+        found: dict[tuple[str, ...], list[Named]] = {}
+        for one in rows:
+            at = key(one)
+            if at is not None:
+                found.setdefault(at, []).append(one)
+        groups.extend((said, own) for _, own in sorted(found.items()) if (said := say(own)))
+
+    def spelled(own: list[Named]) -> str:
+        genets = sorted({n.genet for n in own})
+        return f"{', '.join(genets)} differ only in case, gaps or marks: one genet?" if len(genets) > 1 else ""
+
+    def one_parent(own: list[Named]) -> str:
+        genets = sorted({n.genet for n in own})
+        whose = {p: {n.genet for n in own if n.partner == p} for p in {n.partner for n in own}}
+        several = len(genets) > 1 and len(whose) > 1 and all(len(g) == 1 for g in whose.values())
+        return f"{', '.join(genets)} of different partners come from {own[0].source!r}: one genet?" if several else ""
+
+    def two_parents(own: list[Named]) -> str:
+        places = sorted({n.source for n in own})
+        said = f"{own[0].genet} has parents at {', '.join(places)}: two genets under one name?"
+        return said if len(places) > 1 else ""
+
+    def two_holders(own: list[Named]) -> str:
+        holders = sorted({n.partner or "no partner" for n in own})
+        if len(holders) < 2 or len({n.source for n in own if n.source}) > 1:
+            return ""
+        return f"{own[0].genet} is a name of {', '.join(holders)}: the same genet?"
+
+    gather(lambda n: (n.species, plain_name(n.genet).replace("_", "") or n.genet), spelled)
+    gather(lambda n: (n.species, n.source) if n.source else None, one_parent)
+    gather(lambda n: (n.species, n.genet) if n.source else None, two_parents)
+    gather(lambda n: (n.species, n.genet), two_holders)
+    ask = "Counted as written. Put each into the list of partners' names, under one name or as names of their own."
+    return tuple(
+        Doubt(layer, f"{own[0].species}: {said}", ask) for said, own in groups if not all(n.settled for n in own)
+    )
 
 
 def near_doubles(
-    x: NDArray[np.float64], y: NDArray[np.float64], species: Sequence[str], label: Sequence[str], *, within_m: float
-) -> tuple[str, ...]:
-    """Sentences on points of one species of different files that lie nearer than their positions can be told apart.
+    x: NDArray[np.float64],
+    y: NDArray[np.float64],
+    error_m: NDArray[np.float64],
+    species: Sequence[str],
+    label: Sequence[tuple[str, str, int]],
+) -> tuple[Doubt, ...]:
+    """Points of one species from different files or partners that lie nearer than their positions can be told apart.
 
     Parameters
     ----------
     x, y : array, shape (n,)
         Places [m].
+    error_m : array, shape (n,)
+        Stated error of each [m]; two points are doubted within the root of the sum of squares of theirs.
     species : sequence of str
         One per point; unknown (empty) fits every species.
-    label : sequence of str
-        File and line.
-    within_m : float
-        Distance [m], at least 0.
+    label : sequence of (file, partner, line)
+        Where each comes from.
 
     Returns
     -------
-    tuple of str
-        At most twenty pairs, then their number; nothing is merged.
+    tuple of Doubt
+        Per two sources: their number of pairs and the nearest five; nothing is merged. Of each point the eight nearest
+        of the other sources are looked at.
     """
-    tree = cKDTree(np.column_stack([x, y]))
-    files = [text.rsplit(", line ", 1)[0] for text in label]
-    pairs = [
-        (float(np.hypot(x[i] - x[j], y[i] - y[j])), int(i), int(j))
-        for i, j in tree.query_pairs(within_m, output_type="ndarray")
-        if files[i] != files[j] and (species[i] == species[j] or not species[i] or not species[j])
-    ]
-    said = [
-        f"{label[i]} and {label[j]} lie {away:.1f} m apart: one colony twice?"
-        for away, i, j in sorted(pairs)[:_MOST_PAIRS]
-    ]
-    if len(pairs) > _MOST_PAIRS:
-        said.append(f"{len(pairs) - _MOST_PAIRS} more such pairs")
-    return tuple(said)
+    sources = sorted({(file, partner) for file, partner, _ in label})
+    of = np.array([sources.index((file, partner)) for file, partner, _ in label], dtype=np.int64)
+    places = np.column_stack([x, y])
+    found: dict[tuple[int, int], dict[tuple[int, int], float]] = {}
+    for one in range(len(sources) - 1):
+        own, others = np.flatnonzero(of == one), np.flatnonzero(of > one)
+        if not len(own) or not len(others):
+            continue
+        reach = float(np.hypot(error_m[own].max(), error_m[others].max()))
+        away, near = cKDTree(places[others]).query(places[own], k=min(8, len(others)), distance_upper_bound=reach)
+        away, near = np.asarray(away).reshape(len(own), -1), np.asarray(near).reshape(len(own), -1)
+        for row, column in zip(*np.nonzero(np.isfinite(away)), strict=True):
+            i, j = int(own[row]), int(others[near[row, column]])
+            fits = species[i] == species[j] or not species[i] or not species[j]
+            if fits and away[row, column] <= np.hypot(error_m[i], error_m[j]):
+                found.setdefault((one, int(of[j])), {})[i, j] = float(away[row, column])
+    doubts = []
+    for (a, b), pairs in sorted(found.items()):
+        nearest = sorted((d, i, j) for (i, j), d in pairs.items())[:_SHOWN]
+        shown = "; ".join(f"lines {label[i][2]} and {label[j][2]}, {d:.1f} m" for d, i, j in nearest)
+        names = [" of ".join(filter(None, sources[k])) for k in (a, b)]
+        more = " …" if len(pairs) > _SHOWN else ""
+        said = (
+            f"{names[0]} and {names[1]}: {len(pairs)} pairs nearer than their errors ({shown}{more}): colonies twice?"
+        )
+        doubts.append(Doubt("layers.colonies", said, "Both are kept clear of. Delete a row if it is the same colony."))
+    return tuple(doubts)

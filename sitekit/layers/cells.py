@@ -12,6 +12,11 @@ from sitekit.layers.columns import known_names, unit_word
 
 _LOOKED = 25  # rows from the top among which a header is looked for
 MOST_LISTED = 20  # rows told one by one; the rest is counted
+# What a cell of a spreadsheet is where it is not what it shows.
+DATE = "a date"
+TIME = "a time of day"
+DATE_1900 = "a date of 1900, which spreadsheets make of an empty cell or a small number"
+NOT_WORKED_OUT = "a formula whose value was never worked out"
 
 
 @dataclass(frozen=True)
@@ -24,10 +29,13 @@ class Reading:
         Sheet of a spreadsheet.
     header_row : int, optional
         Line of the column names, from 1.
+    encoding : str, optional
+        Of a table as text, as Python names it: `utf-8`, `cp1252`, `mac-roman`.
     """
 
     sheet: str | None = None
     header_row: int | None = None
+    encoding: str | None = None
 
 
 @dataclass
@@ -64,6 +72,20 @@ class Refused:
     line: int
     text: str
     reason: str
+
+    def fault(self) -> Fault:
+        """The same as a fault that stops the reading."""
+        do = "Put text that holds the separator in quotes, or correct the row."
+        return Fault(f"{self.file}, line {self.line}", self.reason, "a row as in the header", do)
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """What a person must look at, because nothing was decided: its layer, what was seen, and how to answer."""
+
+    layer: str
+    said: str
+    ask: str
 
 
 @dataclass
@@ -190,13 +212,27 @@ def head_found(raw: Raw, path: Path, where: str, reading: Reading, *, decimal: s
     return Rows(path.name, names, cells, lines, units, mark, tuple(said), broken, odd)
 
 
-def listed(broken: Sequence[Refused], due: str, do: str) -> list[Fault]:
-    """Faults of refused rows, the first twenty one by one, the rest counted."""
-    faults = [Fault(f"{r.file}, line {r.line}", r.reason, due, do) for r in broken[:MOST_LISTED]]
-    if len(broken) > MOST_LISTED:
-        more = len(broken) - MOST_LISTED
-        faults.append(Fault(broken[0].layer, f"{more} more faults follow", "a clean file", "Correct these first."))
-    return faults
+def listed(faults: Sequence[Fault], layer: str, file: str, rows: int) -> list[Fault]:
+    """Return the faults of a file's rows, the first twenty one by one, the rest counted, and how to go on without them.
+
+    Parameters
+    ----------
+    faults : sequence of Fault
+        In the order of the file.
+    layer : str
+        Settings key of the table, such as `stock`.
+    file : str
+        Its name.
+    rows : int
+        How many rows cannot be used.
+    """
+    if not faults:
+        return []
+    more = len(faults) - MOST_LISTED
+    came = f"{rows} rows of {file} cannot be used" + (f"; {more} more faults follow, not shown" if more > 0 else "")
+    key = layer.split("[", maxsplit=1)[0]
+    do = f"Correct them, or go on without them: accept_partial = true in [{key}] lists them in out/refused_rows.csv."
+    return [*faults[:MOST_LISTED], Fault(layer, came, "every row", do)]
 
 
 def _header_at(raw: Raw, path: Path, where: str, reading: Reading) -> int:

@@ -36,6 +36,7 @@ class Columns:
     y: str | None = None
     position: str | None = None
     crs: str | None = None
+    swap: bool = False  # rows that fit the working area only the other way round are exchanged, and told
 
 
 @dataclass(frozen=True)
@@ -98,6 +99,9 @@ def locate(rows: Rows, where: str, to_crs: CRS, columns: Columns | None = None) 
     else:
         geographic = at["kind"] == "degrees"
         x, y, bad, notes = (_degrees if geographic else _metres)(rows, at["x"], at["y"])
+    if geographic and asked.swap:
+        x, y, turned = exchanged(x, y, to_crs)
+        notes += _turned_note([rows.lines[i] for i in turned])
     systems, more = _systems(rows, where, asked, bad, geographic=geographic)
     east, north = np.full(len(x), np.nan), np.full(len(x), np.nan)
     for key in sorted(set(systems)):
@@ -112,6 +116,40 @@ def locate(rows: Rows, where: str, to_crs: CRS, columns: Columns | None = None) 
     for i in bad:
         east[i] = north[i] = np.nan
     return Located(east, north, x, y, geographic, (*notes, *more), bad)
+
+
+def swapped(x: NDArray[np.float64], y: NDArray[np.float64], to_crs: CRS) -> NDArray[np.bool_]:
+    """Whether degrees fit the working area only with longitude and latitude exchanged, or a latitude passes 90 degrees.
+
+    Parameters
+    ----------
+    x, y : array, shape (n,)
+        Longitude and latitude as given [degrees].
+    to_crs : pyproj.CRS
+        The working system; its area of use, 5 degrees wider (ours), is the working area.
+    """
+    found: NDArray[np.bool_] = np.abs(y) > 90
+    if to_crs.area_of_use is not None:
+        w, s, e, n = to_crs.area_of_use.bounds
+        out = (x < w - 5) | (x > e + 5) | (y < s - 5) | (y > n + 5)
+        turned = (x >= s) & (x <= n) & (y >= w - 5) & (y <= e + 5)
+        found = found | (out & turned)
+    return found
+
+
+def exchanged(
+    x: NDArray[np.float64], y: NDArray[np.float64], to_crs: CRS
+) -> tuple[NDArray[np.float64], NDArray[np.float64], list[int]]:
+    """Return longitudes and latitudes with those rows exchanged that are `swapped`, and the rows."""
+    turn = swapped(x, y, to_crs)
+    return np.where(turn, y, x), np.where(turn, x, y), [int(i) for i in np.flatnonzero(turn)]
+
+
+def _turned_note(lines: list[int]) -> list[str]:
+    if not lines:
+        return []
+    shown = ", ".join(map(str, lines[:5])) + (" …" if len(lines) > 5 else "")
+    return [f"latitude and longitude exchanged in {len(lines)} rows (lines {shown}), as swapped_rows says"]
 
 
 def _columns(rows: Rows, where: str, asked: Columns) -> dict[str, str]:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from sitekit.base.units import METRES_PER
 
+UNITS = ("m", "ft", "fathom")
 _LEAST_ROWS = 3
 _LEAST_DEPTH_M = 1.0  # below it a tide or an error of the survey hides the unit
 # A group is told apart if its median ratio lies within 25 % of a unit's factor. Feet stand 3.28 times the metres and
@@ -16,26 +18,32 @@ _LEAST_DEPTH_M = 1.0  # below it a tide or an error of the survey hides the unit
 _WITHIN = 0.25
 
 
-def depth_doubts(
-    read: ArrayLike, mapped: ArrayLike, groups: Sequence[str], *, unit: str = "m"
-) -> tuple[tuple[str, str, int, float], ...]:
-    """Groups of depths that fit the map better in another unit than the one they were read in.
+@dataclass(frozen=True)
+class Compared:
+    """Depths of one group beside the map: rows compared, median of number over mapped depth, the unit that fits, if any."""
+
+    group: str
+    rows: int
+    ratio: float
+    unit: str | None
+
+
+def depth_units(read: ArrayLike, mapped: ArrayLike, groups: Sequence[str]) -> tuple[Compared, ...]:
+    """Return the unit in which the numbers of each group fit the map.
 
     Parameters
     ----------
     read : array_like, shape (n,)
-        Depths as read, brought to metres with `unit`; NaN where none.
+        Depths as they stand in the file, in whatever unit; NaN where none.
     mapped : array_like, shape (n,)
         Depths of the map at the same places [m, positive down]; NaN where unknown.
     groups : sequence of str, shape (n,)
         Year, or empty.
-    unit : {"m", "ft", "fathom"}
-        Unit the numbers were read in.
 
     Returns
     -------
-    tuple of (group, unit, rows, ratio)
-        Unit that fits, number of rows compared (at least three), median of read over mapped.
+    tuple of Compared
+        One per group of at least three rows on the map.
 
     Notes
     -----
@@ -50,8 +58,6 @@ def depth_doubts(
         if int(here.sum()) < _LEAST_ROWS:
             continue
         ratio = float(np.median(a[here] / b[here]))
-        for other in ("ft", "fathom", "m"):
-            factor = METRES_PER[unit] / METRES_PER[other]
-            if other != unit and abs(ratio / factor - 1.0) <= _WITHIN:
-                found.append((group, other, int(here.sum()), ratio))
+        fits = [u for u in UNITS if abs(ratio * METRES_PER[u] - 1.0) <= _WITHIN]
+        found.append(Compared(group, int(here.sum()), ratio, fits[0] if fits else None))
     return tuple(found)

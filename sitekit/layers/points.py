@@ -4,22 +4,22 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
-from numpy.typing import NDArray
 from pyproj import CRS
 
 from sitekit.base.crs import datum_note, read_crs, transform_points
 from sitekit.base.units import METRES_PER
 from sitekit.errors import Fault, Faults, InputFault
 from sitekit.layers.aliases import Aliases
-from sitekit.layers.cells import MOST_LISTED, Reading, Refused, Rows, point
+from sitekit.layers.cells import Reading, Refused, Rows, listed, point
 from sitekit.layers.columns import factor_of, find_column
-from sitekit.layers.coordinates import Columns, Located, locate
+from sitekit.layers.coordinates import Columns, Located, exchanged, locate, swapped
+from sitekit.layers.depth_units import UNITS
 from sitekit.layers.rows import TABLES, read_rows
 from sitekit.layers.vector_file import read_vector
 
@@ -50,6 +50,8 @@ class Given:
         Unit of depths, where neither the column's name nor a second header row tells it.
     depth_units_by_year : mapping of str to str
         For years whose depths are in another unit.
+    swap : bool
+        Whether rows whose latitude and longitude look swapped are exchanged instead of refused.
     """
 
     position: str | None = None
@@ -58,6 +60,7 @@ class Given:
     aliases: Aliases = field(default_factory=Aliases)
     depth_units: str | None = None
     depth_units_by_year: Mapping[str, str] = field(default_factory=dict)
+    swap: bool = False
 
 
 def read_points(
@@ -101,8 +104,9 @@ def read_points(
     Returns
     -------
     GeoDataFrame, tuple of str
-        `species`, `size_cm`, `origin`, `position_error_m`, `file`, `line`, point, and `partner`, `depth_m` with `year` where
-        the file has them; and notes on how the file was understood.
+        `species`, `species_written` (where the list of names changed it), `size_cm`, `origin`, `position_error_m`,
+        `partner`, `file`, `line`, point; with a column of depths also `year`, `depth_read` (the number in the file),
+        `depth_unit` (None where it is not told) and `depth_m`; and notes on how the file was understood.
 
     Raises
     ------
@@ -117,21 +121,22 @@ def read_points(
     table = path.suffix.lower() in TABLES
     if table:
         rows = read_rows(path, where, asked.reading)
-        place = locate(rows, where, to_crs, Columns(x, y, asked.position, crs)) if rows.cells else None
+        place = locate(rows, where, to_crs, Columns(x, y, asked.position, crs, asked.swap)) if rows.cells else None
     else:
-        rows, place = _vector(path, crs, where, to_crs)
+        rows, place = _vector(path, crs, where, to_crs, swap=asked.swap)
     if not rows.cells or place is None:
         if rows.broken and refused is None:
-            raise InputFault(*[_fault(r) for r in rows.broken[:MOST_LISTED]])
+            raise InputFault(*listed([r.fault() for r in rows.broken], where, rows.file, len(rows.broken)))
         raise InputFault(Fault(where, f"{path.name} holds no colony", "at least one row", "Leave the layer out."))
     names = _field_columns(rows, columns or {}, where, origin, position_error_m)
     kept, values, bad, notes = _values(rows, names, asked, origin, position_error_m)
     for i, (came, due) in place.bad.items():
         bad.setdefault(i, []).insert(0, (came, due))
-    swapped = _swapped(place, to_crs)
-    if swapped and refused is None and not any(i in bad for i in kept):
-        raise _swapped_fault(swapped, rows, path, where)
-    for i in swapped:
+    turned = swapped(place.given_x, place.given_y, to_crs) if place.geographic else np.zeros(len(rows.cells), bool)
+    wrong = [i for i in kept if turned[i] and i not in place.bad]
+    if wrong and refused is None and not any(i in bad for i in kept):
+        raise _swapped_fault(wrong, rows, path, where)
+    for i in wrong:
         bad.setdefault(i, []).append(("latitude and longitude look swapped", "longitude in x, latitude in y"))
     bad = {i: why for i, why in bad.items() if i in kept}
     _tell_or_set_aside(rows, bad, where, refused)
@@ -142,7 +147,7 @@ def read_points(
     data = {name: [column[i] for i in keep] for name, column in values.items()}
     data |= {"file": [path.name] * len(keep), "line": [rows.lines[i] for i in keep]}
     frame = gpd.GeoDataFrame(data, geometry=shape, crs=to_crs)
-    for name in ("size_cm", "position_error_m", "depth_m"):
+    for name in ("size_cm", "position_error_m", "depth_read", "depth_m"):
         if name in frame:
             frame[name] = frame[name].astype("float64")
     said = [*rows.said, *place.notes, *notes]
@@ -198,7 +203,8 @@ def _values(
     mapped = sum(1 for a, b in zip(raw, species, strict=True) if a and a != b)
     if mapped:
         notes.append(f"{mapped} species named after the list of partners' names")
-    values: dict[str, list[Any]] = {"species": species}
+    written = [a if a and a != b else None for a, b in zip(raw, species, strict=True)]
+    values: dict[str, list[Any]] = {"species": species, "species_written": written}
     values["size_cm"] = _numbers(rows, "size_cm", names, bad, notes)
     own = [(text or origin or "").lower() for text in cells.get("origin", blank)]
     for i, text in enumerate(own):
@@ -210,27 +216,35 @@ def _values(
         if error is None and not any(w[0].startswith("position_error_m") for w in bad.get(i, [])):
             bad.setdefault(i, []).append(("no position error", "a number of metres"))
     values["position_error_m"] = errors
-    if any(partners):
-        values["partner"] = [p or None for p in partners]
+    values["partner"] = [p or None for p in partners]
     if "depth" in names:
         values["year"] = [(re.findall(r"(?:19|20)\d\d", t) or [""])[0] for t in cells.get("date", blank)]
-        values["depth_m"] = _depths(rows, names, asked, values["year"], bad, notes)
+        values["depth_read"], values["depth_unit"] = _depths(rows, names, asked, values["year"], bad, notes)
+        values["depth_m"] = [
+            None if v is None or u is None else v * METRES_PER[u]
+            for v, u in zip(values["depth_read"], values["depth_unit"], strict=True)
+        ]
     return [i for i in range(len(rows.cells)) if i not in gone], values, bad, notes
 
 
 def _depths(
     rows: Rows, names: Mapping[str, str], asked: Given, years: list[str], bad: Why, notes: list[str]
-) -> list[float | None]:
+) -> tuple[list[float | None], list[str | None]]:
+    """Depths as the file has them, and the unit of each, None where it is not told."""
     column = names["depth"]
-    told = rows.units.get(column)
-    factor = factor_of("depth", column) or METRES_PER.get(told or "") or METRES_PER.get(asked.depth_units or "")
-    raw = _numbers(rows, "depth", {"depth": column}, bad, [], factor=1.0, least=None)
-    by_year = {year: METRES_PER[unit] for year, unit in asked.depth_units_by_year.items()}
-    if factor is None:
-        notes.append(f"{column!r} tells no unit of depth: not compared with the map; add depth_units")
-        return [None] * len(raw)
-    notes.append(f"depths from {column!r}, 1 = {factor:g} m" + "".join(f"; {y}: {f:g} m" for y, f in by_year.items()))
-    return [None if v is None else abs(v) * by_year.get(y, factor) for v, y in zip(raw, years, strict=True)]
+    factor = factor_of("depth", column) or METRES_PER.get(rows.units.get(column, ""))
+    unit = asked.depth_units or next((u for u in UNITS if METRES_PER[u] == factor), None)
+    raw = [
+        None if v is None else abs(v)
+        for v in _numbers(rows, "depth", {"depth": column}, bad, [], factor=1.0, least=None)
+    ]
+    by_year = asked.depth_units_by_year
+    lost = [y for y in by_year if y not in set(years)]
+    if lost:
+        notes.append(f"depth_units_by_year names years without a row: {', '.join(lost)}")
+    told = "which tells no unit" if unit is None else f"in {unit}"
+    notes.append(f"depths from {column!r}, {told}" + "".join(f"; {y} in {u}" for y, u in by_year.items()))
+    return raw, [by_year.get(year, unit) for year in years]
 
 
 def _numbers(
@@ -242,9 +256,13 @@ def _numbers(
     if column is None:
         return [None] * len(rows.cells)
     if factor is None:
-        factor = factor_of(one, column) or _UNITS[one].get(rows.units.get(column, ""), 1.0)
-        if factor != 1.0:
-            notes.append(f"{column!r}: 1 = {factor:g} {one.rsplit('_', 1)[-1]}")
+        unit = one.rsplit("_", 1)[-1]
+        told = factor_of(one, column) or _UNITS[one].get(rows.units.get(column, ""))
+        factor = told or 1.0
+        if told is None:
+            notes.append(f"{column!r} tells no unit: taken as {unit}")
+        elif factor != 1.0:
+            notes.append(f"{column!r}: 1 = {factor:g} {unit}")
     found: list[float | None] = []
     for i, text in enumerate(rows.column(column)):
         odd = rows.odd.get((rows.lines[i], column))
@@ -267,27 +285,18 @@ def _numbers(
 
 def _tell_or_set_aside(rows: Rows, bad: Why, where: str, refused: list[Refused] | None) -> None:
     if refused is not None:
-        refused += rows.broken
+        refused += [replace(r, layer=where) for r in rows.broken]
         for i in sorted(bad):
             why = "; ".join(f"{came} (due: {due})" for came, due in bad[i])
             refused.append(Refused(where, rows.file, rows.lines[i], rows.text_of(i), why))
         return
-    faults = [_fault(r) for r in rows.broken]
+    faults = [r.fault() for r in rows.broken]
     faults += [Fault(f"{rows.file}, line {rows.lines[i]}", c, d, "Correct it.") for i in sorted(bad) for c, d in bad[i]]
-    if len(faults) > MOST_LISTED:
-        more = f"more faults follow, {len(faults) - MOST_LISTED} of them"
-        do = "Correct these first."
-        faults = [*faults[:MOST_LISTED], Fault(where, more, "a clean file", do)]
     if faults:
-        raise InputFault(*faults)
+        raise InputFault(*listed(faults, where, rows.file, len(bad) + len(rows.broken)))
 
 
-def _fault(row: Refused) -> Fault:
-    do = "Put text that holds the separator in quotes."
-    return Fault(f"{row.file}, line {row.line}", row.reason, "cells as in the header", do)
-
-
-def _vector(path: Path, crs: str | None, where: str, to_crs: CRS) -> tuple[Rows, Located | None]:
+def _vector(path: Path, crs: str | None, where: str, to_crs: CRS, *, swap: bool = False) -> tuple[Rows, Located | None]:
     frame, notes = read_vector(path, where)
     keep = (frame.geometry.notna() & (frame.geometry.geom_type == "Point")).to_numpy(bool)
     said = list(notes)
@@ -304,10 +313,14 @@ def _vector(path: Path, crs: str | None, where: str, to_crs: CRS) -> tuple[Rows,
     if not cells:
         return rows, None
     x, y = frame.geometry.x.to_numpy(np.float64), frame.geometry.y.to_numpy(np.float64)
+    told = [f"system {source.name}"]
+    if swap and source.is_geographic:
+        x, y, turned = exchanged(x, y, to_crs)
+        told += [f"latitude and longitude exchanged in {len(turned)} rows, as swapped_rows says"] if turned else []
     east, north = transform_points(x, y, source, to_crs)
     shift = datum_note(source, to_crs)
-    told = (f"datum shift: {shift}",) if shift else ()
-    return rows, Located(east, north, x, y, source.is_geographic, told, {})
+    told += [f"datum shift: {shift}"] if shift else []
+    return rows, Located(east, north, x, y, source.is_geographic, tuple(told), {})
 
 
 def _text(value: Any) -> str:
@@ -315,22 +328,10 @@ def _text(value: Any) -> str:
     return "" if value is None or (isinstance(value, float) and np.isnan(value)) else str(value).strip()
 
 
-def _swapped(place: Located, to_crs: CRS) -> list[int]:
-    """Rows of degrees that fit the working area only the other way round; beyond 90 degrees of latitude in any case."""
-    if not place.geographic:
-        return []
-    px, py = place.given_x, place.given_y
-    swapped: NDArray[np.bool_] = np.abs(py) > 90
-    if to_crs.area_of_use is not None:
-        w, s, e, n = to_crs.area_of_use.bounds
-        out = (px < w - 5) | (px > e + 5) | (py < s - 5) | (py > n + 5)
-        turned = (px >= s) & (px <= n) & (py >= w - 5) & (py <= e + 5)
-        swapped = swapped | (out & turned)
-    return [int(i) for i in np.flatnonzero(swapped)]
-
-
-def _swapped_fault(swapped: list[int], rows: Rows, path: Path, where: str) -> InputFault:
-    first = ", ".join(str(rows.lines[i]) for i in swapped[:5])
-    came = f"{path.name}: latitude and longitude look swapped in {len(swapped)} rows (lines {first})"
-    do = "Swap the names in x and y." if len(swapped) == len(rows.cells) else "Correct these rows; the others fit."
-    return InputFault(Fault(where, came, "longitude in x, latitude in y", do))
+def _swapped_fault(turned: list[int], rows: Rows, path: Path, where: str) -> InputFault:
+    first = ", ".join(str(rows.lines[i]) for i in turned[:5])
+    came = f"{path.name}: latitude and longitude look swapped in {len(turned)} rows (lines {first})"
+    if len(turned) == len(rows.cells):
+        return InputFault(Fault(where, came, "longitude in x, latitude in y", "Swap the names in x and y."))
+    do = 'Ask who wrote them. If so, swapped_rows = "swap" in [layers.colonies] exchanges them; else correct them.'
+    return InputFault(Fault(where, came, "longitude in x, latitude in y; the other rows fit", do))

@@ -1,4 +1,8 @@
-"""Protected areas: a rule each; where they lie over one another the strictest wins and all are listed."""
+"""Protected areas: a rule each; where they lie over one another the strictest wins and all are listed.
+
+Field names and codes of the World Database on Protected Areas are recognised, as told or asked about, never as a rule: WDPA
+User Manual [source key: wdpa-manual] (recalled, unverified).
+"""
 
 from __future__ import annotations
 
@@ -9,11 +13,17 @@ import geopandas as gpd
 from pyproj import CRS
 
 from sitekit.errors import Faults
+from sitekit.layers.cells import Doubt
 from sitekit.layers.polygons import read_polygons
 
 # The order is the order of strictness; rasters hold the highest code.
 RULE_CODES = {"none": 1, "preferred": 2, "permit": 3, "forbidden": 4}
 _PROPOSED = "proposed"  # status of an area that has no legal effect yet
+# Codes of the WDPA (recalled): legal status, share of the sea without fishing, land or sea.
+WDPA_STATUS = (_PROPOSED, "inscribed", "adopted", "designated", "established")
+WDPA_NO_TAKE = ("all", "part", "none", "not reported", "not applicable")
+_WDPA_MARKS = {"wdpaid", "wdpa_pid", "iucn_cat", "no_take"}
+_WDPA_TOLD = ("desig_eng", "desig", "iucn_cat", "no_take", "status")
 
 
 def read_protected(
@@ -24,6 +34,7 @@ def read_protected(
     rule_field: str | None = None,
     rules: Mapping[str, str] | None = None,
     crs: str | None = None,
+    doubts: list[Doubt] | None = None,
 ) -> tuple[gpd.GeoDataFrame, tuple[str, ...]]:
     """Read protected areas with a rule each.
 
@@ -37,6 +48,8 @@ def read_protected(
         Column with rules: forbidden, permit, preferred or none.
     rules : mapping of name to rule, optional
         Wins over the column.
+    doubts : list of Doubt, optional
+        Takes areas whose rule lets in what their NO_TAKE code of the WDPA seems to shut out.
 
     Returns
     -------
@@ -69,7 +82,7 @@ def read_protected(
             if text not in RULE_CODES:
                 faults.add(
                     f"layers.protected, row {line} ({name})",
-                    f"rule {rule!r}" if rule is not None else "no rule",
+                    (f"rule {rule!r}" if rule is not None else "no rule") + _told(row),
                     ", ".join(RULE_CODES),
                     "A category alone never decides: ask the authority and write the rule.",
                 )
@@ -82,9 +95,41 @@ def read_protected(
             which = ", ".join(frame.loc[proposed, name_field].astype(str))
             extra.append(f"proposed areas have no legal effect and count as `none`: {which}")
             found = ["none" if p else r for p, r in zip(proposed, found, strict=True)]
+    by_plain = {str(c).lower(): c for c in frame.columns}
+    if _WDPA_MARKS & set(by_plain):
+        told = [str(by_plain[c]) for c in (*_WDPA_TOLD, "marine") if c in by_plain]
+        extra.append(f"columns of the WDPA ({', '.join(told)}) are told and decide nothing; names from {name_field!r}")
+        extra += _wdpa_notes(frame, by_plain)
+        for name, rule, row in zip(names, found, frame.to_dict("records"), strict=True):
+            code = str(row.get(by_plain.get("no_take", ""), "")).strip()
+            if code.lower() in ("all", "part") and rule in ("none", "preferred") and doubts is not None:
+                ask = "Ask the authority; write the rule, or leave it: the plan's rule counts."
+                doubts.append(Doubt("layers.protected", f"{name}: NO_TAKE is {code}, the plan's rule {rule!r}", ask))
     out = gpd.GeoDataFrame(
         {"name": names, "rule": found, "code": [RULE_CODES[r] for r in found]},
         geometry=list(frame.geometry),
         crs=to_crs,
     )
     return out.sort_values("code", kind="stable").reset_index(drop=True), (*notes, *extra)
+
+
+def _told(row: Mapping[str, object]) -> str:
+    """What the file says of an area in columns of the WDPA, for whoever must write its rule."""
+    by_plain = {str(k).lower(): v for k, v in row.items()}
+    said = [f"{c} {by_plain[c]}" for c in _WDPA_TOLD if by_plain.get(c) not in (None, "")]
+    return f" (the file says: {', '.join(said)})" if said else ""
+
+
+def _wdpa_notes(frame: gpd.GeoDataFrame, by_plain: Mapping[str, str]) -> list[str]:
+    notes = []
+    for column, codes in (("status", WDPA_STATUS), ("no_take", WDPA_NO_TAKE)):
+        if column in by_plain:
+            values = frame[by_plain[column]].astype(str).str.strip()
+            odd = sorted({v for v in values if v.lower() not in codes and v not in ("", "nan", "None")})
+            if odd:
+                notes.append(f"{by_plain[column]} holds codes that are not of the list: {', '.join(odd[:5])}")
+    if "marine" in by_plain:
+        land = int((frame[by_plain["marine"]].astype(str).str.strip() == "0").sum())
+        if land:
+            notes.append(f"{land} areas whose {by_plain['marine']} says land only are kept")
+    return notes

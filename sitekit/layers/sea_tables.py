@@ -1,4 +1,4 @@
-"""Files of wind, swell and tide: columns of a CSV read as numbers and times, every fault at once with its line."""
+"""Files of wind, swell and tide: columns of a table read as numbers and times, every fault at once with its line."""
 
 from __future__ import annotations
 
@@ -11,6 +11,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from sitekit.errors import Fault, Faults, FileFault
+from sitekit.layers.cells import Reading
+from sitekit.layers.rows import series_frame
 
 _LISTED = 5  # faulty lines named one by one per column
 _EMPTY = ("", "na", "nan", "null", "-")
@@ -35,39 +37,44 @@ class Times:
     notes: tuple[str, ...]
 
 
-def read_numbers(path: Path, columns: Sequence[str], where: str) -> dict[str, NDArray[np.float64]]:
-    """Return columns of a CSV as numbers; every cell must hold one.
+def read_numbers(
+    path: Path, columns: Sequence[str], where: str, reading: Reading | None = None
+) -> tuple[dict[str, NDArray[np.float64]], tuple[str, ...]]:
+    """Return columns of a table as numbers, and how it was understood; every cell must hold one.
 
     Parameters
     ----------
     path : Path
-        Text with a header, commas between columns.
+        A table of any kind that `read_rows` takes.
     columns : sequence of str
         Names due; others are left alone.
     where : str
         Settings key, for messages.
+    reading : Reading, optional
+        Sheet, header line, encoding.
 
     Raises
     ------
     FileFault
         If the file cannot be read, lacks columns or rows, or cells are empty or no numbers.
     """
-    table = _table(path, columns, where)
+    table, said = series_frame(path, columns, where, reading)
     out = {}
     with Faults(FileFault) as faults:
         for name in columns:
             out[name], empty = _numbers(table, name, path, where, faults)
             for row in np.flatnonzero(empty)[:_LISTED]:
-                faults.add(f"{where}, {path.name} line {row + 2}, {name}", "empty", "a number", "Fill it in.")
-    return out
+                at = f"{where}, {path.name} line {table.index[row]}, {name}"
+                faults.add(at, "empty", "a number", "Fill it in.")
+    return out, said
 
 
-def read_times(path: Path, time: str, columns: Sequence[str], where: str) -> Times:
-    """Return a CSV over time, its steps made even: missing times are put in as gaps, and told.
+def read_times(path: Path, time: str, columns: Sequence[str], where: str, reading: Reading | None = None) -> Times:
+    """Return a table over time, its steps made even: missing times are put in as gaps, and told.
 
     Parameters
     ----------
-    path, where
+    path, where, reading
         As `read_numbers`.
     time : str
         Column of times such as 2026-05-04T06:00 or 2026-05-04T06:00-03:00; the clock of the file is kept.
@@ -79,7 +86,7 @@ def read_times(path: Path, time: str, columns: Sequence[str], where: str) -> Tim
     FileFault
         If the file cannot be read, lacks columns, holds unreadable or doubled times, mixes zones, or has under two rows.
     """
-    table = _table(path, [time, *columns], where)
+    table, said = series_frame(path, [time, *columns], where, reading)
     text = table[time].str.strip()
     zones = sorted(set(text.str.extract(r"(Z|[+-]\d\d:?\d\d)$", expand=False).fillna("")))
     clock = text.str.replace(r"(Z|[+-]\d\d:?\d\d)$", "", regex=True)
@@ -88,7 +95,7 @@ def read_times(path: Path, time: str, columns: Sequence[str], where: str) -> Tim
     with Faults(FileFault) as faults:
         for row in np.flatnonzero(when.isna())[:_LISTED]:
             faults.add(
-                f"{where}, {path.name} line {row + 2}, {time}",
+                f"{where}, {path.name} line {table.index[row]}, {time}",
                 repr(text.iloc[row]),
                 "a time such as 2026-05-04T06:00",
                 "Correct it.",
@@ -106,8 +113,9 @@ def read_times(path: Path, time: str, columns: Sequence[str], where: str) -> Tim
     with Faults(FileFault) as faults:
         for at in np.flatnonzero(steps == 0)[:_LISTED]:
             faults.add(
-                f"{where}, {path.name} line {order[at + 1] + 2}", f"{minutes[order][at]} twice", "once", "Remove one."
-            )
+                f"{where}, {path.name} line {table.index[order[at + 1]]}", f"{minutes[order][at]} twice", "once",
+                "Remove one.",
+            )  # fmt: skip
     found, times = np.unique(steps, return_counts=True)
     usual = int(found[np.argmax(times)])
     place = np.concatenate([[0], np.cumsum(np.maximum(np.rint(steps / usual).astype(np.int64), 1))])
@@ -129,30 +137,12 @@ def read_times(path: Path, time: str, columns: Sequence[str], where: str) -> Tim
             notes.append(f"{empty} values of {name} are empty. Gaps stay gaps.")
     at_time = minutes[order][0] + (np.arange(size) * usual).astype("timedelta64[m]")
     at_time[place] = minutes[order]
-    return Times(at_time, even, tuple(notes))
+    return Times(at_time, even, (*notes, *said))
 
 
 def _zone(zones: list[str]) -> str:
     zone = zones[0] if zones else ""
     return f", zone {zone}" if zone else ", no zone stated"
-
-
-def _table(path: Path, columns: Sequence[str], where: str) -> pd.DataFrame:
-    try:
-        table = pd.read_csv(path, encoding="utf-8-sig", dtype=str, keep_default_na=False)
-    except (ValueError, OSError) as error:
-        raise FileFault(
-            Fault(f"{where}, {path.name}", f"not readable as CSV ({error})", "a table in UTF-8", "Save it as CSV.")
-        ) from error
-    with Faults(FileFault) as faults:
-        for name in columns:
-            if name not in table:
-                faults.add(
-                    f"{where}, {path.name}", f"no column {name!r}", ", ".join(map(str, table.columns)), "Name it so."
-                )
-        if table.empty:
-            faults.add(f"{where}, {path.name}", "no rows", "at least one", "Check the file.")
-    return table
 
 
 def _numbers(
@@ -163,7 +153,9 @@ def _numbers(
     number = pd.to_numeric(text.mask(empty), errors="coerce").to_numpy(np.float64)
     wrong = np.isnan(number) & ~empty
     for row in np.flatnonzero(wrong)[:_LISTED]:
-        faults.add(f"{where}, {path.name} line {row + 2}, {name}", repr(text.iloc[row]), "a number", "Correct it.")
+        faults.add(
+            f"{where}, {path.name} line {table.index[row]}, {name}", repr(text.iloc[row]), "a number", "Correct it."
+        )
     if wrong.sum() > _LISTED:
         faults.add(f"{where}, {path.name}, {name}", f"{int(wrong.sum())} such cells", "numbers", "Correct them all.")
     return number, empty

@@ -1,4 +1,4 @@
-"""Temperature series, daily or monthly, of a station or of pixels: read from CSV or NetCDF, in °C, every date once.
+"""Temperature series, daily or monthly, of a station or of pixels: read from a table or NetCDF, in °C, every date once.
 
 Gaps are reported and kept; short ones may be filled, by a stated rule.
 """
@@ -14,6 +14,8 @@ import rasterio
 from numpy.typing import NDArray
 
 from sitekit.errors import Faults, FileFault
+from sitekit.layers.cells import Reading
+from sitekit.layers.rows import TABLES, series_frame
 
 KELVIN = 273.15  # 0 °C, by definition [K]
 CELSIUS = ("degc", "c", "celsius", "degree_celsius", "degrees_celsius", "deg_c", "degree_c", "°c")
@@ -57,22 +59,25 @@ def read_series(
     unit: str | None = None,
     date: str = "date",
     missing: float | None = None,
+    reading: Reading | None = None,
 ) -> Series:
-    """Return the series of a CSV or NetCDF file.
+    """Return the series of a table or NetCDF file.
 
     Parameters
     ----------
     path : str or Path
-        `.csv` (columns: a date, or `year` and `month`; the values; optional `lon` and `lat`, one place), or `.nc`
+        A table (columns: a date, or `year` and `month`; the values; optional `lon` and `lat`, one place), or `.nc`
         (a variable over time, or over time, latitude and longitude).
     value : str
         Column or variable that holds the temperature.
     unit : {"degC", "K"}, optional
-        Needed for CSV; for NetCDF if the file states none, and refused if it contradicts the file.
+        Needed for tables; for NetCDF if the file states none, and refused if it contradicts the file.
     date : str
-        Column of dates (year-month-day), CSV only.
+        Column of dates (year-month-day), tables only.
     missing : float, optional
         A number that stands for missing.
+    reading : Reading, optional
+        Sheet, header line, encoding of a table.
 
     Returns
     -------
@@ -88,11 +93,12 @@ def read_series(
     source = Path(path)
     with Faults(FileFault) as faults:
         if not source.is_file():
-            faults.add(source, "no such file", "a series as .csv or .nc", "Correct the path.")
-        elif source.suffix.lower() not in (".csv", ".nc"):
-            faults.add(source, f"a {source.suffix} file", ".csv or .nc", "Save the series in one of these.")
-    if source.suffix.lower() == ".csv":
-        dates, values, lon, lat = _read_csv(source, value, date)
+            faults.add(source, "no such file", "a series as a table or .nc", "Correct the path.")
+        elif source.suffix.lower() not in (*TABLES, ".nc"):
+            faults.add(source, f"a {source.suffix} file", ".csv, .xlsx or .nc", "Save the series in one of these.")
+    said: tuple[str, ...] = ()
+    if source.suffix.lower() in TABLES:
+        dates, values, lon, lat, said = _read_table(source, value, date, reading)
         pixel, stated = (float("nan"), float("nan")), None
     else:
         dates, values, lon, lat, pixel, stated = _read_netcdf(source, value)
@@ -102,7 +108,7 @@ def read_series(
         lon = (lon + 180.0) % 360.0 - 180.0
         notes.append("Longitudes of 0 to 360 were brought to -180 to 180.")
     full, values, step = _every_date(source, dates, values, notes)
-    return Series(full, values, lon, lat, pixel, step, tuple(notes))
+    return Series(full, values, lon, lat, pixel, step, (*notes, *said))
 
 
 def fill_short_gaps(series: Series, *, longest: int = 3) -> Series:
@@ -163,13 +169,9 @@ def nearest_pixel(series: Series, lon_deg: NDArray[np.float64], lat_deg: NDArray
 Read = tuple[NDArray[np.datetime64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]
 
 
-def _read_csv(path: Path, value: str, date: str) -> Read:
-    """Dates, values and place of a CSV file."""
-    try:
-        table = pd.read_csv(path, encoding="utf-8-sig", dtype=str, keep_default_na=False)
-    except (ValueError, OSError) as error:
-        with Faults(FileFault) as faults:
-            faults.add(path, f"not readable as CSV ({error})", "a table with a header", "Save it as CSV in UTF-8.")
+def _read_table(path: Path, value: str, date: str, reading: Reading | None) -> tuple[*Read, tuple[str, ...]]:
+    """Dates, values and place of a table, and how it was understood."""
+    table, said = series_frame(path, (value, date, "year", "month", "lon", "lat"), str(path), reading, all_due=False)
     monthly = date not in table and {"year", "month"} <= set(table.columns)
     lacking = [c for c in (value, *(() if monthly else (date,))) if c not in table]
     with Faults(FileFault) as faults:
@@ -177,17 +179,19 @@ def _read_csv(path: Path, value: str, date: str) -> Read:
             faults.add(
                 path, f"columns {', '.join(table.columns)}", f"columns {', '.join(lacking)}", "Name the columns."
             )
-        elif table.empty:
-            faults.add(path, "no rows", "at least one value", "Check the file.")
     text = table["year"] + "-" + table["month"].str.zfill(2) + "-01" if monthly else table[date]
     when = pd.to_datetime(text, format="ISO8601", errors="coerce", utc=True)
     empty = table[value].isin(["", "NA", "NaN", "nan"])
-    number = pd.to_numeric(table[value].mask(empty), errors="coerce")
+    number = pd.to_numeric(table[value].mask(empty), errors="coerce").reset_index(drop=True)
+    empty = empty.reset_index(drop=True)
     with Faults(FileFault) as faults:
         for row in np.flatnonzero(when.isna())[:3]:
-            faults.add(f"{path}, line {row + 2}", f"{text.iloc[row]!r}", "a date such as 2024-08-31", "Correct it.")
+            faults.add(
+                f"{path}, line {table.index[row]}", f"{text.iloc[row]!r}", "a date such as 2024-08-31", "Correct it."
+            )
         for row in np.flatnonzero(number.isna() & ~empty)[:3]:
-            faults.add(f"{path}, line {row + 2}", f"{table[value].iloc[row]!r}", "a number or nothing", "Correct it.")
+            at = f"{path}, line {table.index[row]}"
+            faults.add(at, f"{table[value].iloc[row]!r}", "a number or nothing", "Correct it.")
     place = [
         pd.to_numeric(table[c], errors="coerce").to_numpy(np.float64)[:1] if c in table else np.array([np.nan])
         for c in ("lon", "lat")
@@ -197,7 +201,7 @@ def _read_csv(path: Path, value: str, date: str) -> Read:
             if column in table and table[column].nunique() > 1:
                 faults.add(path, f"{table[column].nunique()} values of {column}", "one place", "Split it by place.")
     days = when.dt.tz_localize(None).to_numpy().astype("datetime64[D]")
-    return days, number.to_numpy(np.float64)[:, None], place[0], place[1]
+    return days, number.to_numpy(np.float64)[:, None], place[0], place[1], said
 
 
 def _read_netcdf(path: Path, value: str) -> tuple[*Read, tuple[float, float], str | None]:

@@ -9,13 +9,10 @@ from xml.parsers import expat
 from zipfile import ZipFile
 
 from sitekit.errors import Fault, InputFault
+from sitekit.layers.cells import DATE, DATE_1900, NOT_WORKED_OUT, TIME
 from sitekit.layers.xml_tree import Element, parse_xml
 
 MOST_CELLS = 20_000_000
-DATE = "a date"
-TIME = "a time of day"
-DATE_1900 = "a date of 1900, which spreadsheets make of an empty cell or a small number"
-NOT_WORKED_OUT = "a formula whose value was never worked out"
 # Built-in number formats that show dates or times: ECMA-376, part 1, 18.8.30 (recalled, unverified).
 _DATE_FORMATS = frozenset((*range(14, 23), *range(27, 37), *range(45, 48), *range(50, 59)))
 _QUOTED = re.compile(r'"[^"]*"|\\.|\[[^\]]*\]|_.|\*.')

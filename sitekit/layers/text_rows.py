@@ -19,7 +19,7 @@ _OTHER_KINDS = {
 }
 
 
-def text_cells(path: Path, where: str) -> tuple[Raw, str | None]:
+def text_cells(path: Path, where: str, encoding: str | None = None) -> tuple[Raw, str | None]:
     """Return the cells of a text table and its decimal mark, where the separator tells it.
 
     Parameters
@@ -28,20 +28,23 @@ def text_cells(path: Path, where: str) -> tuple[Raw, str | None]:
         At most 256 MiB; a byte-order mark is allowed. What is not UTF-8 is read as cp1252 and told.
     where : str
         For messages.
+    encoding : str, optional
+        What a person says its letters are.
 
     Raises
     ------
     FileFault
         If it is missing, or a spreadsheet, an archive, a PDF under another name.
     InputFault
-        If it is too large, holds bytes that are neither UTF-8 nor cp1252, or quotes that never close.
+        If it is too large, is not in the encoding that was named,
+        holds bytes that are neither UTF-8 nor cp1252, or quotes that never close.
 
     Notes
     -----
     The separator is the one under which the top rows hold the most known column names; among equals the one that gives the
     top rows the same number of cells, at least two; a lone column is allowed.
     """
-    text, letters = _decoded(path, where)
+    text, letters = _decoded(path, where, encoding)
     lines = text.splitlines(keepends=True)
     separator = "\t" if path.suffix.lower() == ".tsv" else _separator(lines)
     reader = csv.reader(lines, delimiter=separator)
@@ -65,7 +68,7 @@ def text_cells(path: Path, where: str) -> tuple[Raw, str | None]:
     return Raw(cells, numbers, said), "." if separator == "," else None
 
 
-def _decoded(path: Path, where: str) -> tuple[str, str]:
+def _decoded(path: Path, where: str, encoding: str | None) -> tuple[str, str]:
     try:
         size = path.stat().st_size
         if size > MOST_BYTES:
@@ -84,7 +87,13 @@ def _decoded(path: Path, where: str) -> tuple[str, str]:
     for mark, (came, do) in _OTHER_KINDS.items():
         if data.startswith(mark):
             raise FileFault(Fault(where, f"{path.name} {came}", "a table as text", do))
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+    if encoding is not None:
+        try:
+            letters, text = f"read as {encoding}, as told", data.decode(encoding).removeprefix("\ufeff")
+        except (UnicodeDecodeError, LookupError) as error:
+            came = f"{path.name} is not {encoding}: {error}"
+            raise InputFault(Fault(f"{where}.encoding", came, "the encoding of the file", "Correct it.")) from None
+    elif data.startswith((b"\xff\xfe", b"\xfe\xff")):
         letters, text = "UTF-16", data.decode("utf-16", errors="replace")
     else:
         if b"\x00" in data:

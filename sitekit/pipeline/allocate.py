@@ -10,8 +10,10 @@ from sitekit.base.tables import build, conform
 from sitekit.errors import Fault
 from sitekit.pipeline.fields import read_ground
 from sitekit.pipeline.given import given_allotment
+from sitekit.pipeline.lineage import lineage_tables
+from sitekit.pipeline.partners import with_origins
 from sitekit.pipeline.project import Done, Project
-from sitekit.pipeline.stocks import UNNAMED, read_stock_rows, usable_units
+from sitekit.pipeline.stocks import UNNAMED, stock_reading, usable_units
 from sitekit.sites.allocate import Share, hand_out, hand_out_as_chosen
 from sitekit.stock.inventory import usable_counts
 
@@ -31,7 +33,7 @@ EARLIER = (
     "scouting",
     "control_areas",
 )
-OWN = ("stock", "allotment", "unallotted", "unplaced")
+OWN = ("stock", "living", "refused_rows", "doubts", "allotment", "unallotted", "unplaced")
 
 
 def run(project: Project, run_id: str) -> Done:
@@ -39,7 +41,8 @@ def run(project: Project, run_id: str) -> Done:
     settings = project.settings
     tables = project.season()
     crs = read_ground(project).grid.crs
-    stock = read_stock_rows(project)
+    read = stock_reading(project)
+    stock = read.rows
     units = usable_units(project, stock)
     capacity = _capacity(tables)
     sites = tables["sites"]
@@ -61,13 +64,17 @@ def run(project: Project, run_id: str) -> Done:
         for species, number in missing.items()
     ]
     tables["stock"] = conform(stock, "stock")
+    tables |= lineage_tables(project, read)
     computed = build("allotment", [_row(s) for s in shares if s.site is not None])
-    tables["allotment"] = computed if edited is None else edited
+    tables["allotment"] = with_origins(computed if edited is None else edited, tables["stock"])
     tables["unplaced"] = build("unplaced", unplaced)
-    tables["unallotted"] = build("unallotted", _unallotted(project, stock, units, tables, unplaced))
+    left = build("unallotted", _unallotted(project, stock, units, tables, unplaced))
+    tables["unallotted"] = with_origins(left, tables["stock"])
     project.write_season({n: tables[n] for n in (*EARLIER, *OWN)}, crs)
     handed = tables["allotment"]
     figures = {
+        "refused_rows": len(tables["refused_rows"]),
+        "doubts": len(tables["doubts"]),
         "units": {str(k): int(v) for k, v in handed.groupby("species")["number"].sum().items()},
         "genets": int(handed.groupby(["species", "genet"]).ngroups) if len(handed) else 0,
         "edited": edited is not None,

@@ -313,5 +313,12 @@ def _unknown(project: Project, ground: Ground, tables: Tables, ways: Sequence[st
             "survival: the plan's own curves stand for it (section 7); no place was asked whether they hold there"
         )
     else:
-        lines.append("suitability is not survival: no figure here says how many units will live")
+        lines += [f"asked, not answered: {d}" for d in tables["doubts"]["said"][:SHOWN]]
+    if len(tables["doubts"]) > SHOWN:
+        lines.append(f"{len(tables['doubts']) - SHOWN} more such questions: doubts.csv")
+    for (layer, file), rows in tables["refused_rows"].groupby(["layer", "file"], sort=False):
+        lines.append(
+            f"{len(rows)} rows of {file} ({layer}) could not be used and are left out: refused_rows.csv has each"
+        )
+    lines.append("suitability is not survival: no figure here says how many units will live")
     return Section("What is not known", [lines])

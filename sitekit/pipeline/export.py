@@ -4,12 +4,22 @@ from __future__ import annotations
 
 import geopandas as gpd
 
+from sitekit.base.wording import Wording, worded
 from sitekit.outputs.tables import write_colonies_csv
 from sitekit.outputs.vector import write_geojson
 from sitekit.pipeline.fields import read_ground
+from sitekit.pipeline.lineage import write_lineage
 from sitekit.pipeline.map_scene import map_norths, map_scene
 from sitekit.pipeline.project import Done, Project
 
+ENGLISH_ONLY = (
+    "map and map sheet",
+    "permit packet",
+    "decision record",
+    "waypoint files",
+    "tables",
+    "what commands say",
+)
 CAUTIONS = (
     "Planning aid only: not a permit.",
     "Not for navigation; depths and positions carry the errors stated for them.",
@@ -58,11 +68,36 @@ def run(project: Project, run_id: str) -> Done:
         )
         files += ["colonies.geojson", "colonies.csv"]
     scene = map_scene(project, ground, tables, run_id, CAUTIONS)
-    files += write_diver_files(project, ground, tables, run_id, CAUTIONS)
+    with worded(settings.outputs.language, settings.outputs.units) as told:
+        files += write_diver_files(project, ground, tables, run_id, CAUTIONS)
     permit_files, unwritten = write_permit_files(project, ground, tables, run_id, CAUTIONS)
     files += permit_files
     files += write_decision_files(project, ground, tables, run_id, CAUTIONS)
+    files += write_lineage(project, tables)
     write_map(project.target("map.html"), scene)
     write_map_sheet(project.target("map.pdf"), scene, map_norths(project, scene.grid), settings.outputs.paper)
     files += ["map.html", "map.pdf"]
-    return Done(files, {"candidates": len(candidates), "colonies": len(colonies), "files": files}, unwritten)
+    return Done(
+        files,
+        {"candidates": len(candidates), "colonies": len(colonies), "files": files, "wording": wording_notes(told)},
+        unwritten,
+    )
+
+
+def wording_notes(told: Wording) -> list[str]:
+    """Return what a reader must know about language and units of the printed sheets; empty for English in both units."""
+    notes = []
+    if told.language != "en":
+        notes.append(
+            f"dive sheets and day plan are in {told.language!r}"
+            + ("" if told.reviewed else ", a translation nobody has reviewed: cautions carry the English beside them")
+        )
+        notes.append("in English whatever the language: " + ", ".join(ENGLISH_ONLY))
+        if told.untold:
+            notes.append("sentences without a translation, printed in English: " + "; ".join(told.untold))
+    if told.units == "ft":
+        notes.append(
+            "tape readings stay in metres: units stand on steps of 0.1 m, and tenths of a foot would bring some nearer "
+            "to each other than planned"
+        )
+    return notes

@@ -11,6 +11,9 @@ from sitekit.base.tables import build, table
 from sitekit.errors import Fault, Faults, FileFault, InputFault
 from sitekit.pipeline.project import Project
 
+ORIGINS = ("partner", "stock_rows")  # filled from the stock in any case
+_ALLOTTED = [n for n in table("allotment").names if n not in ORIGINS]
+
 
 def given_allotment(project: Project, sites: list[str], units: dict[tuple[str, str], int]) -> pd.DataFrame | None:
     """Return the allotment named by `[allotment] from`, None without one.
@@ -38,11 +41,9 @@ def given_allotment(project: Project, sites: list[str], units: dict[tuple[str, s
     except (UnicodeDecodeError, pd.errors.ParserError, pd.errors.EmptyDataError) as error:
         raise InputFault(Fault("allotment.from", f"{path.name}: {error}", "a CSV in UTF-8", "Correct it.")) from error
     with Faults() as faults:
-        for name in table("allotment").names:
+        for name in _ALLOTTED:
             if name not in frame.columns:
-                faults.add(
-                    "allotment.from", f"{path.name} lacks {name!r}", ", ".join(table("allotment").names), "Add it."
-                )
+                faults.add("allotment.from", f"{path.name} lacks {name!r}", ", ".join(_ALLOTTED), "Add it.")
     given: dict[tuple[str, str], int] = {}
     rows = []
     with Faults() as faults:
@@ -69,7 +70,7 @@ def given_allotment(project: Project, sites: list[str], units: dict[tuple[str, s
                 faults.add(
                     "allotment.from", f"{number} units of {key[0]} {key[1]}", f"at most {units[key]}", "Give out fewer."
                 )
-    return build("allotment", [{k: r[k] for k in table("allotment").names} for r in rows if r["number"]])
+    return build("allotment", [{k: r[k] for k in _ALLOTTED} for r in rows if r["number"]])
 
 
 def given_colonies(project: Project, plots: pd.DataFrame, crs: CRS) -> pd.DataFrame | None:
@@ -102,7 +103,7 @@ def given_colonies(project: Project, plots: pd.DataFrame, crs: CRS) -> pd.DataFr
     if not isinstance(frame, gpd.GeoDataFrame) or frame.crs is None:
         raise InputFault(Fault("colonies.from", f"{path.name} has no points with a system", "points", "Correct it."))
     frame = frame.to_crs(crs)
-    names = table("colonies").names
+    names = [n for n in table("colonies").names if n not in ORIGINS]
     with Faults() as faults:
         for name in names:
             if name not in frame.columns:

@@ -21,6 +21,7 @@ from sitekit.layers.vertical import Vertical, check_sign
 from sitekit.pipeline.fields import GRID_FILE, RASTERS, Ground, write_ground
 from sitekit.pipeline.keep_clear import KEEP_CLEAR, drawn_layers, keep_clear_layers
 from sitekit.pipeline.memory import tell_memory
+from sitekit.pipeline.partners import SetAside, write_set_aside
 from sitekit.pipeline.project import Done, Project
 from sitekit.pipeline.scout import override_layers
 from sitekit.pipeline.sea import sea_layers
@@ -37,17 +38,18 @@ def run(project: Project, run_id: str) -> Done:
     sea = read_sea_inputs(project)
     grid = _grid(project)
     tell_memory(project, grid)
+    aside = SetAside()
     names: set[str] = {"depth"}
     rows = [_depth(project, grid)]
     if settings.layers.substrate:
         rows.append(_substrate(project, grid, settings.layers.substrate))
         names.add("substrate")
     if settings.layers.colonies:
-        colony_rows, surveyed = colonies_layer(project, grid)
+        colony_rows, surveyed = colonies_layer(project, grid, aside)
         rows += colony_rows
         names |= {"colonies", "surveyed"} if surveyed else {"colonies"}
     if settings.layers.protected:
-        rows.append(protected_layer(project, grid, settings.layers.protected))
+        rows.append(protected_layer(project, grid, settings.layers.protected, aside))
         names |= {"protected", "no_permit"}
     if settings.layers.area:
         rows.append(area_layer(project, grid, settings.layers.area))
@@ -68,7 +70,7 @@ def run(project: Project, run_id: str) -> Done:
     files = [f"{RASTERS}/{n}.tif" for n in sorted(names)] + [GRID_FILE]
     files += [f"{RASTERS}/{n}.gpkg" for n in ("colonies", "protected") if n in names]
     files += [f"{RASTERS}/{n}.gpkg" for n in drawn_layers(settings)]
-    files += [*sea_files, *seen]
+    files += [*sea_files, *seen, write_set_aside(project, aside)]
     figures = {
         "grid": {
             "crs": grid.crs.name,

@@ -23,6 +23,7 @@ from sitekit.pipeline.fields import Ground, read_ground
 from sitekit.pipeline.free_points import lay_points
 from sitekit.pipeline.given import given_colonies
 from sitekit.pipeline.given_plots import given_plots, lay_given
+from sitekit.pipeline.partners import with_origins
 from sitekit.pipeline.pins import follow_pins
 from sitekit.pipeline.plotting import Laid, lay_plots, without_plots
 from sitekit.pipeline.project import Done, Project
@@ -88,10 +89,11 @@ def run(project: Project, run_id: str) -> Done:
     empty_rows, empty_shapes, not_laid = control_plots(project, ground, tables["control_areas"])
     unplaced = [*earlier, *(row for p in plans for row in p.unplaced)]
     if project.settings.spacing.mode == "fill":  # an estimate: what fits is what is handed out
-        tables["allotment"] = build("allotment", _counted(unit_rows))
+        tables["allotment"] = with_origins(build("allotment", _counted(unit_rows)), tables["stock"])
     tables["plots"] = build("plots", plot_rows + empty_rows, shapes + empty_shapes, crs)
     edited = given_colonies(project, tables["plots"], crs)
-    tables["colonies"] = build("colonies", unit_rows, points, crs) if edited is None else edited
+    placed = build("colonies", unit_rows, points, crs) if edited is None else edited
+    tables["colonies"] = with_origins(placed, tables["stock"])
     tables["unplaced"] = build("unplaced", unplaced)
     project.write_season(tables, crs)
     return Done(["season.gpkg"], _figures(project, tables, plans), [*_shortfalls(plans, short_tags), *stray])

@@ -111,6 +111,7 @@ def lines_of(report: Report) -> list[str]:
             lines.append(f"  dive sheets for {found['sheets']} plots, {found['waypoints']} waypoints")
         lines += [f"  note: {n}" for n in found["notes"]]
     if "export" in figures:
+        lines += [f"  {note}" for note in figures["export"].get("wording", [])]
         lines.append("wrote " + ", ".join(f"out/{n}" for n in report.files))
     return lines
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import csv
 import json
 from collections.abc import Callable
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -15,37 +15,61 @@ from pyproj import Transformer
 from rasterio.windows import Window
 
 from sitekit.base.files import write_json
-from sitekit.errors import Fault, InputFault
+from sitekit.errors import InputFault
 from sitekit.layers.blocks import run_blocks
+from sitekit.layers.cells import Refused, listed
 from sitekit.layers.grid import Grid
+from sitekit.layers.rows import read_rows
 from sitekit.layers.substrate import substrate_codes
 from sitekit.layers.tiled import Block, Output
 from sitekit.pipeline.fields import RASTERS, raster
 from sitekit.pipeline.project import Project
-from sitekit.sites.scout import BOTTOM_POINTS, Returned, read_forms
+from sitekit.sites.scout import BOTTOM_POINTS, FORM_COLUMNS, Returned, read_forms
 
 APPLIED = f"{RASTERS}/scouted.json"  # what each form changed, for the tables
 MACROALGAE = "macroalgae_pct"  # a user's raster of this name takes the cover that was seen
 
 
+@dataclass(frozen=True)
+class FormsRead:
+    """The returned forms as read, how the file was understood, rows set aside."""
+
+    forms: list[Returned]
+    said: tuple[str, ...] = ()
+    refused: tuple[Refused, ...] = ()
+
+
 def returned_forms(project: Project) -> list[Returned]:
-    """Return the forms of `[scout] from`, in the order of its lines; none without the file.
+    """Return the forms of `[scout] from`, in the order of its lines; none without the file."""
+    return forms_reading(project).forms
+
+
+def forms_reading(project: Project) -> FormsRead:
+    """Return the forms of `[scout] from`, a table of any kind, and how it was understood; nothing without the file.
 
     Raises
     ------
     InputFault
         Naming every fault of the file.
     """
-    name = project.settings.scout.from_file
-    if name is None:
-        return []
-    path = project.input(name, "scout.from")
-    try:
-        with path.open(encoding="utf-8-sig", newline="") as file:
-            rows = [{str(k): str(v or "") for k, v in row.items() if k is not None} for row in csv.DictReader(file)]
-    except (UnicodeDecodeError, csv.Error) as error:
-        raise InputFault(Fault("scout.from", f"{path.name}: {error}", "a CSV in UTF-8", "Save it again.")) from error
-    return read_forms(rows, [s.code for s in project.settings.site], sorted(substrate_codes()))
+    scout = project.settings.scout
+    if scout.from_file is None:
+        return FormsRead([])
+    path = project.input(scout.from_file, "scout.from")
+    table = read_rows(path, "scout", scout.reading)
+    if table.broken and not scout.accept_partial:
+        raise InputFault(*listed([r.fault() for r in table.broken], "scout", path.name, len(table.broken)))
+    numbers = [n for n in FORM_COLUMNS if n.endswith(("_deg", "_m", "_pct"))]
+    table = table.with_points(numbers)
+    rows = [dict(zip(table.names, cells, strict=True)) for cells in table.cells]
+    wrong: dict[int, str] | None = {} if scout.accept_partial else None
+    forms = read_forms(
+        rows, [s.code for s in project.settings.site], sorted(substrate_codes()), lines=table.lines, wrong=wrong
+    )
+    refused = [replace(r, layer="scout") for r in table.broken]
+    for line, why in (wrong or {}).items():
+        refused.append(Refused("scout", path.name, line, table.text_of(table.lines.index(line)), why))
+    return FormsRead(forms, table.said, tuple(refused))
 
 
 def override_layers(project: Project, grid: Grid, names: set[str]) -> list[str]:

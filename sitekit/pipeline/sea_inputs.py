@@ -95,7 +95,7 @@ def _tide(project: Project, found: SeaInputs) -> Row:
         said = ["heights as given in the plan"]
     else:
         path = project.input(tide.file, "tide.file")
-        series = read_times(path, tide.time, [tide.height_m], "tide.file")
+        series = read_times(path, tide.time, [tide.height_m], "tide.file", tide.reading)
         height = series.values[tide.height_m] + (tide.offset_m or 0.0)
         day = series.time.astype("datetime64[D]")
         keep = ~np.isnan(height)
@@ -147,7 +147,8 @@ def _waves(project: Project, found: SeaInputs) -> Row:
             try:
                 columns = ("direction_deg", "height_m", "period_s", "share")
                 path = project.input(waves.swell, "waves.swell")
-                table = read_numbers(path, columns, "waves.swell")
+                table, read_as = read_numbers(path, columns, "waves.swell", waves.swell_table.reading)
+                notes += [f"{path.name}: {n}" for n in read_as]
                 found.swell = SwellTable(*(table[c] for c in columns))
                 said.append(
                     f"{path.name}: {found.swell.share.size} seas from outside, up to {found.swell.height_m.max():g} m, "
@@ -186,12 +187,14 @@ def _wind(project: Project, notes: list[str]) -> tuple[WindTable, list[str]]:
     assert waves is not None
     path = project.input(waves.wind, "waves.wind")
     if waves.wind_form == "table":
-        table = read_numbers(path, ("direction_deg", "speed_ms", "share"), "waves.wind")
+        columns = ("direction_deg", "speed_ms", "share")
+        table, read_as = read_numbers(path, columns, "waves.wind", waves.wind_table.reading)
+        notes += [f"{path.name}: {n}" for n in read_as]
         wind = WindTable(
             table["direction_deg"], wind_at_ten_metres(table["speed_ms"], waves.anemometer_m), table["share"]
         )
     else:
-        hours = read_times(path, "time", ["direction_deg", "speed_ms"], "waves.wind")
+        hours = read_times(path, "time", ["direction_deg", "speed_ms"], "waves.wind", waves.wind_table.reading)
         wind, summary = table_from_hours(
             hours.values["direction_deg"],
             wind_at_ten_metres(hours.values["speed_ms"], waves.anemometer_m),
@@ -242,7 +245,9 @@ def _heat(project: Project, found: SeaInputs) -> Row:
     heat = project.settings.heat
     assert heat is not None
     path = project.input(heat.file, "heat.file")
-    series = read_series(path, value=heat.value, unit=heat.units, date=heat.date, missing=heat.missing)
+    series = read_series(
+        path, value=heat.value, unit=heat.units, date=heat.date, missing=heat.missing, reading=heat.reading
+    )
     with Faults() as faults:
         if series.step != "day":
             faults.add(

@@ -12,14 +12,19 @@ import shapely
 
 from sitekit.base.crs import WGS84, transform_points
 from sitekit.base.geodesy import inverse
+from sitekit.base.notation import Axis
 from sitekit.base.positions import read_angle, read_position
 from sitekit.errors import Fault, Faults, FileFault, InputFault
+from sitekit.layers.cells import DATE, point
+from sitekit.layers.columns import find_column
+from sitekit.layers.rows import read_rows
 from sitekit.pipeline.project import Project, open_project
 from sitekit.season.plan_tables import read_table
 from sitekit.season.records import append_records, read_records
 
 RECORDS = "records.gpkg"
 FARTHEST_M = 200.0  # from the planned place; farther away a pin is taken for a slip of the pen, not for a pin
+_AXES: tuple[tuple[Axis, str], ...] = (("lat", "latitude"), ("lon", "longitude"))
 _PINS = {"1": 1, "A": 1, "2": 2, "B": 2}
 
 
@@ -33,7 +38,7 @@ def record_pins(
     plan : Path
         The `plan.toml`, with a finished run.
     file : Path
-        CSV or GPX.
+        A table (CSV, XLSX) or GPX.
     date, error_m
         For rows that do not say.
 
@@ -112,11 +117,11 @@ def _read(
     file: Path, waypoints: pd.DataFrame, date: str | None, error_m: float | None
 ) -> list[tuple[str, dict[str, Any]]]:
     if not file.is_file():
-        raise FileFault(Fault(str(file), "is missing", "a CSV or GPX file of pins", "Give its path."))
+        raise FileFault(Fault(str(file), "is missing", "a table or GPX file of pins", "Give its path."))
     if file.suffix.lower() == ".gpx":
         found = _read_gpx(file, waypoints)
     else:
-        found = _read_csv(file)
+        found = _read_table(file)
     out = []
     with Faults() as faults:
         for where, row in found:
@@ -132,45 +137,54 @@ def _read(
     return out
 
 
-def _read_csv(file: Path) -> list[tuple[str, dict[str, Any]]]:
-    try:
-        table = pd.read_csv(file, dtype=str, keep_default_na=False, encoding="utf-8-sig")
-    except (UnicodeDecodeError, pd.errors.ParserError, pd.errors.EmptyDataError) as error:
-        raise InputFault(Fault(file.name, str(error), "a CSV in UTF-8", "Save it again.")) from error
-    table.columns = [str(c).strip().lower() for c in table.columns]
-    names = set(table.columns)
+def _read_table(file: Path) -> list[tuple[str, dict[str, Any]]]:
+    rows = read_rows(file, file.name)
+    plain = {n.strip().lower(): n for n in reversed(rows.names)}
+    for one in ("position", "latitude", "longitude"):
+        found = find_column(rows.names, one)
+        if one not in plain and found is not None:
+            plain[one] = found
     with Faults() as faults:
         for name in ("plot", "pin"):
-            if name not in names:
+            if name not in plain:
                 faults.add(file.name, f"no column {name!r}", "plot, pin, latitude, longitude, date", "Add it.")
-        if "position" not in names and not {"latitude", "longitude"} <= names:
+        if "position" not in plain and not {"latitude", "longitude"} <= set(plain):
             faults.add(file.name, "no position", "columns latitude and longitude, or position", "Add them.")
+        faults.found += [r.fault() for r in rows.broken]
     out = []
     with Faults() as faults:
-        for line, row in enumerate(table.to_dict("records"), start=2):
+        for i, line in enumerate(rows.lines):
             where = f"{file.name}, line {line}"
-            pin = _PINS.get(str(row["pin"]).strip().upper())
+            row = {key: rows.cells[i][rows.names.index(name)] for key, name in plain.items()}
+            for key, name in plain.items():
+                odd = rows.odd.get((line, name))
+                if odd and not (key == "date" and odd == DATE):
+                    faults.add(where, f"{name} is {odd}", "a plain cell", "Correct it.")
+                elif odd:
+                    row[key] = row[key][:10]
+            pin = _PINS.get(row["pin"].upper())
             if pin is None:
                 faults.add(where, f"pin {row['pin']!r}", "A or B (1 or 2)", "Correct it.")
             try:
-                if "position" in names:
-                    lon, lat = read_position(str(row["position"]), where)
+                if "position" in row:
+                    lon, lat = read_position(row["position"], where)
                 else:
-                    lat = read_angle(str(row["latitude"]), "lat", f"{where}, latitude")
-                    lon = read_angle(str(row["longitude"]), "lon", f"{where}, longitude")
+                    lat, lon = (_angle(row, axis, f"{where}, {name}", rows.decimal) for axis, name in _AXES)
             except InputFault as error:
                 faults.found.extend(error.faults)
                 continue
-            text = str(row.get("error_m", "")).strip()
+            text = point(row.get("error_m", ""), rows.decimal)
             try:
                 error_m = float(text) if text else None
             except ValueError:
                 faults.add(where, f"error_m {text!r}", "a number of metres", "Correct it.")
                 continue
-            out.append(
-                (where, _row(str(row["plot"]).strip(), pin or 0, lon, lat, error_m, row.get("date"), row.get("note")))
-            )
+            out.append((where, _row(row["plot"], pin or 0, lon, lat, error_m, row.get("date"), row.get("note"))))
     return out
+
+
+def _angle(row: dict[str, str], axis: Axis, where: str, decimal: str) -> float:
+    return read_angle(point(row["latitude" if axis == "lat" else "longitude"], decimal), axis, where)
 
 
 def _read_gpx(file: Path, waypoints: pd.DataFrame) -> list[tuple[str, dict[str, Any]]]:

@@ -2,33 +2,47 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
+from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import rasterio
 import shapely
+from numpy.typing import NDArray
 from rasterio.features import rasterize
 
 from sitekit.base.crs import geographic_bounds
 from sitekit.errors import Fault, InputFault
+from sitekit.layers.aliases import near_doubles
 from sitekit.layers.blocks import run_blocks
+from sitekit.layers.cells import Doubt, Refused
+from sitekit.layers.depth_units import depth_units
 from sitekit.layers.grid import Grid
-from sitekit.layers.points import read_points
+from sitekit.layers.points import Given, read_points
 from sitekit.layers.polygons import read_polygons
 from sitekit.layers.protected import RULE_CODES, read_protected
 from sitekit.layers.tiled import Output
 from sitekit.pipeline.fields import RASTERS
+from sitekit.pipeline.partners import SetAside, partner_names, refused_said
 from sitekit.pipeline.project import Project
 from sitekit.season.plan_tables import fixed_time
-from sitekit.season.settings_layers import Area, Protected
+from sitekit.season.settings_layers import Area, Colonies, Protected
 
 
-def colonies_layer(project: Project, grid: Grid) -> tuple[list[dict[str, Any]], bool]:
-    """Read existing colonies, mark their cells; return a row of figures per file, and whether searches have outlines."""
-    rows, frames, areas = [], [], []
+def colonies_layer(project: Project, grid: Grid, aside: SetAside) -> tuple[list[dict[str, Any]], bool]:
+    """Read existing colonies, mark their cells; return a row of figures per file, and whether searches have outlines.
+
+    The depths of the grid must stand; what the files' own depths tell beside them goes to `aside`, with rows refused.
+    """
+    rows: list[dict[str, Any]] = []
+    frames, areas = [], []
+    names = partner_names(project)
     for i, layer in enumerate(project.settings.layers.colonies):
         key = f"layers.colonies[{i + 1}]"
+        refused: list[Refused] | None = [] if layer.accept_partial else None
         frame, notes = read_points(
             project.input(layer.file, f"{key}.file"),
             to_crs=grid.crs,
@@ -39,6 +53,16 @@ def colonies_layer(project: Project, grid: Grid) -> tuple[list[dict[str, Any]], 
             origin=layer.origin,
             position_error_m=layer.position_error_m,
             where=key,
+            given=Given(
+                position=layer.position,
+                reading=layer.reading,
+                partner=layer.partner,
+                aliases=names,
+                depth_units=layer.depth_units,
+                depth_units_by_year=layer.depth_units_by_year,
+                swap=layer.swapped_rows == "swap",
+            ),
+            refused=refused,
         )
         row, col = grid.cell_of(frame.geometry.x.to_numpy(), frame.geometry.y.to_numpy())
         inside = grid.holds(row, col)
@@ -51,6 +75,9 @@ def colonies_layer(project: Project, grid: Grid) -> tuple[list[dict[str, Any]], 
                     "Check the order of the coordinates and the system.",
                 )
             )
+        asked = _depth_doubts(project, frame, layer, key)
+        aside.refused += refused or []
+        aside.doubts += asked
         frames.append(frame)
         if layer.surveyed_area:
             shape, more = read_polygons(
@@ -72,9 +99,23 @@ def colonies_layer(project: Project, grid: Grid) -> tuple[list[dict[str, Any]], 
                 "origin": {k: int(v) for k, v in frame["origin"].value_counts().sort_index().items()},
                 "position_error_m": [float(frame["position_error_m"].min()), float(frame["position_error_m"].max())],
                 "notes": [*notes, *([] if layer.surveyed_area else ["no surveyed_area: absence is taken as seen"])],
+                "refused": refused_said(refused or []),
+                "doubts": [asdict(d) for d in asked],
             }
         )
     together = gpd.GeoDataFrame(pd.concat(frames, ignore_index=True), crs=grid.crs)
+    doubles = near_doubles(
+        together.geometry.x.to_numpy(),
+        together.geometry.y.to_numpy(),
+        together["position_error_m"].to_numpy(np.float64),
+        [s or "" for s in together["species"]],
+        [
+            (str(f), str(p or ""), int(n))
+            for f, p, n in zip(together["file"], together["partner"], together["line"], strict=True)
+        ],
+    )
+    aside.doubts += doubles
+    rows[-1]["doubts"] = [*rows[-1]["doubts"], *(asdict(d) for d in doubles)]
     _write_shapes(project, "colonies", together)
     row, col = grid.cell_of(together.geometry.x.to_numpy(), together.geometry.y.to_numpy())
     keep = grid.holds(row, col)
@@ -84,8 +125,44 @@ def colonies_layer(project: Project, grid: Grid) -> tuple[list[dict[str, Any]], 
     return rows, bool(areas)
 
 
-def protected_layer(project: Project, grid: Grid, layer: Protected) -> dict[str, Any]:
+def _depth_doubts(project: Project, frame: gpd.GeoDataFrame, layer: Colonies, key: str) -> list[Doubt]:
+    """Years of a file whose depths fit the grid's in another unit than the one they were read in, or in one where none is told.
+
+    A year that `depth_units_by_year` names is answered.
+    """
+    if "depth_read" not in frame:
+        return []
+    open_ones = frame[~frame["year"].isin(list(layer.depth_units_by_year))]
+    mapped = _values_at(project.result(f"{RASTERS}/depth.tif"), open_ones)
+    found = []
+    for one in depth_units(open_ones["depth_read"].to_numpy(np.float64), mapped, list(open_ones["year"])):
+        read_as = open_ones.loc[open_ones["year"] == one.group, "depth_unit"].iloc[0]
+        if one.unit is None or one.unit == read_as:
+            continue
+        of = f"of {one.group}" if one.group else "without a year"
+        how = f"read in {read_as}" if read_as else "whose unit is not told"
+        said = (
+            f"{one.rows} depths {of}, {how}, are {one.ratio:.2f} times the metres mapped at their places: {one.unit}?"
+        )
+        lines = [f'depth_units_by_year = {{ {one.group} = "{u}" }}' if one.group else f'depth_units = "{u}"'
+                 for u in (one.unit, read_as) if u]  # fmt: skip
+        found.append(
+            Doubt(key, f"{frame['file'].iloc[0]}: {said}", f"Ask who read them, then write {', or '.join(lines)}.")
+        )
+    return found
+
+
+def _values_at(path: Path, frame: gpd.GeoDataFrame) -> NDArray[np.float64]:
+    """Values of a raster in the cells that hold the points; NaN outside it and in gaps."""
+    with rasterio.open(path) as file:
+        places = zip(frame.geometry.x, frame.geometry.y, strict=True)
+        values = [float(v[0]) for v in file.sample(places, masked=True)]
+    return np.ma.filled(np.ma.masked_invalid(values), np.nan)
+
+
+def protected_layer(project: Project, grid: Grid, layer: Protected, aside: SetAside) -> dict[str, Any]:
     """Read protected areas, mark their rules and where a permit is lacking; return a row of figures."""
+    doubts: list[Doubt] = []
     areas, notes = read_protected(
         project.input(layer.file, "layers.protected.file"),
         to_crs=grid.crs,
@@ -93,7 +170,9 @@ def protected_layer(project: Project, grid: Grid, layer: Protected) -> dict[str,
         rule_field=layer.rule_field,
         rules=layer.rules,
         crs=layer.crs,
+        doubts=doubts,
     )
+    aside.doubts += doubts
     held = project.settings.exclusions.permit_held
     wrong = [n for n in held if n not in set(areas["name"])]
     if wrong:
@@ -122,6 +201,7 @@ def protected_layer(project: Project, grid: Grid, layer: Protected) -> dict[str,
         "rows": len(areas),
         "rules": {r: int((areas["rule"] == r).sum()) for r in RULE_CODES},
         "notes": [*notes, *([f"no permit is held for: {', '.join(lacking['name'])}"] if len(lacking) else [])],
+        "doubts": [asdict(d) for d in doubts],
     }
 
 

@@ -45,7 +45,7 @@ def _layer_files(settings: Settings) -> dict[str, str]:
     for i, colonies in enumerate(layers.colonies):
         if colonies.surveyed_area:
             files[f"layers.colonies[{i + 1}].surveyed_area"] = colonies.surveyed_area
-    return files | _sea_files(settings) | _scout_file(settings)
+    return files | _sea_files(settings) | _scout_file(settings) | _partner_file(settings)
 
 
 def _sea_files(settings: Settings) -> dict[str, str]:
@@ -69,11 +69,20 @@ def _scout_file(settings: Settings) -> dict[str, str]:
     return {"scout.from": settings.scout.from_file} if settings.scout.from_file else {}
 
 
+def _partner_file(settings: Settings) -> dict[str, str]:
+    return {"partners.aliases": settings.partners.aliases} if settings.partners.aliases else {}
+
+
 def _choice_files(settings: Settings) -> dict[str, str]:
     files = {"stock.file": settings.stock.file} if settings.stock else {}
     if settings.sites:
         files["sites.from"] = settings.sites.from_file
-    return files | _scout_file(settings) | {k: v for k, v in _site_files(settings).items() if k.startswith("site[")}
+    return (
+        files
+        | _scout_file(settings)
+        | _partner_file(settings)
+        | {k: v for k, v in _site_files(settings).items() if k.startswith("site[")}
+    )
 
 
 def _stock_files(settings: Settings) -> dict[str, str]:
@@ -86,7 +95,7 @@ def _stock_files(settings: Settings) -> dict[str, str]:
         files["colonies.from"] = settings.colonies.from_file
     if settings.tagging.numbers_from:
         files["tagging.numbers_from"] = settings.tagging.numbers_from
-    return files
+    return files | _partner_file(settings)
 
 
 def _permit_files(settings: Settings) -> dict[str, str]:
@@ -115,7 +124,7 @@ class Stage:
 STAGES = (
     Stage(
         "layers",
-        ("plan", "layers", "terrain", "spacing", "tide", "waves", "light", "heat", "scout", "site"),
+        ("plan", "layers", "terrain", "spacing", "tide", "waves", "light", "heat", "scout", "site", "partners"),
         _layer_files,
     ),
     Stage("score", ("plan", "layers", "terrain", "species", "criteria", "weights", "score", "exclusions")),
@@ -141,10 +150,13 @@ STAGES = (
             "controls",
             "scout",
             "sites",
+            "partners",
         ),
         _choice_files,
     ),
-    Stage("allocate", ("plan", "species", "spacing", "stock", "allotment", "choose"), _stock_files),
+    Stage(
+        "allocate", ("plan", "species", "spacing", "stock", "allotment", "choose", "partners", "layers"), _stock_files
+    ),
     Stage(
         "place", ("plan", "species", "spacing", "tagging", "layers", "colonies", "plots"), _stock_files, records=True
     ),

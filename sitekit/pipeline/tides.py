@@ -72,7 +72,9 @@ def read_tides(project: Project) -> Tides:
         return Tides(*nothing, None, None, "")
     if setting.file is None:
         return Tides(*nothing, setting.lowest_m, setting.highest_m, setting.source)
-    series = read_times(project.input(setting.file, "tide.file"), setting.time, [setting.height_m], "tide.file")
+    series = read_times(
+        project.input(setting.file, "tide.file"), setting.time, [setting.height_m], "tide.file", setting.reading
+    )
     height = series.values[setting.height_m] + (setting.offset_m or 0.0)
     known = np.isfinite(height)
     times, height = series.time[known], height[known]

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import codecs
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+
+from sitekit.layers.cells import Reading
 
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 Share = Annotated[float, Field(ge=0, le=1)]
 Rule = Literal["forbidden", "permit", "preferred", "none"]
 Text = Annotated[str, Field(min_length=1, max_length=200)]
+DepthUnit = Literal["m", "ft", "fathom"]
+CalendarYear = Annotated[str, Field(pattern=r"^(19|20)\d\d$")]
 
 
 class Part(BaseModel):
@@ -26,11 +31,40 @@ class File(Part):
     crs: Text | None = None
 
 
+class AsTable(Part):
+    """How a table is to be read, where it is not to be found out: sheet, line of the header, encoding of a text."""
+
+    sheet: Text | None = None
+    header_row: Annotated[int, Field(ge=1)] | None = None
+    encoding: Text | None = None
+
+    @field_validator("encoding")
+    @classmethod
+    def _known_encoding(cls, name: str | None) -> str | None:
+        if name is None:
+            return None
+        try:
+            return codecs.lookup(name).name
+        except LookupError:
+            raise ValueError("an encoding such as utf-8, cp1252, mac-roman or utf-16 is due") from None
+
+    @property
+    def reading(self) -> Reading:
+        """The same, as the reader of tables takes it."""
+        return Reading(self.sheet, self.header_row, self.encoding)
+
+
+class PartialTable(AsTable):
+    """A table whose rows that cannot be used may be set aside and listed, if a person says so."""
+
+    accept_partial: bool = False
+
+
 class Bathymetry(File):
     """Depths: a raster, or polygons with a depth field. Sign, unit and datum are declared, never guessed."""
 
     sign: Literal["depth", "elevation"]
-    units: Literal["m", "ft", "fathom"]
+    units: DepthUnit
     datum: Text
     depth_error_m: NotNegative
     field: Text | None = None
@@ -59,15 +93,25 @@ class Substrate(File):
         return self
 
 
-class Colonies(File):
-    """Existing colonies, wild ones and earlier outplants."""
+class Colonies(File, PartialTable):
+    """Existing colonies, wild ones and earlier outplants.
+
+    Their depths are compared with the bathymetry, to find years in another unit; nothing else reads them.
+    """
 
     position_error_m: NotNegative | None = None
     origin: Literal["wild", "outplant"] | None = None
     surveyed_area: Text | None = None
     x: Text | None = None
     y: Text | None = None
-    columns: dict[Literal["species", "size_cm", "origin", "position_error_m"], Text] = {}
+    position: Text | None = None
+    columns: dict[
+        Literal["species", "size_cm", "origin", "position_error_m", "depth", "date", "status", "partner"], Text
+    ] = {}
+    partner: Text | None = None
+    depth_units: DepthUnit | None = None
+    depth_units_by_year: dict[CalendarYear, DepthUnit] = {}
+    swapped_rows: Literal["refuse", "swap"] = "refuse"
 
 
 class Protected(File):
@@ -118,13 +162,22 @@ class Constraint(File):
     name_field: Text | None = None
 
 
-class NamedPlaces(File):
+class NamedPlaces(File, PartialTable):
     """Named reefs, mooring balls, old plots: polygons, or points with a radius around each."""
 
+    x: Text | None = None
+    y: Text | None = None
+    position: Text | None = None
     name_field: Text = "name"
     kind_field: Text | None = None
     radius_field: Text | None = None
     radius_m: Positive | None = None
+
+
+class Partners(Part):
+    """Names that partners write for species and genets, and what they mean in the plan."""
+
+    aliases: Text | None = None
 
 
 class Picture(Part):

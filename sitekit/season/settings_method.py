@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from sitekit.season.settings_layers import NotNegative, Part, Positive, Share, Text
+from sitekit.season.settings_layers import NotNegative, Part, PartialTable, Positive, Share, Text
 
 SpeciesCode = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9]{1,11}$")]
 Pair = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9]{1,11} [A-Za-z][A-Za-z0-9]{1,11}$")]  # two species codes
@@ -195,10 +195,27 @@ class Spacing(Part):
         return own.get(frozenset((one, other)), self.between_species_m)
 
 
-class Stock(Part):
+class Stock(PartialTable):
     """The nursery's stock list and the gate that fragments must pass."""
 
     file: Text
+    partner: Text | None = None
+    columns: dict[
+        Literal[
+            "species",
+            "genet",
+            "source",
+            "source_region",
+            "structure",
+            "owner",
+            "ready",
+            "size_cm",
+            "health",
+            "health_date",
+            "partner",
+        ],
+        Text,
+    ] = {}
     oldest_health_days: Annotated[int, Field(ge=1)] | None = None
     accept_watch: bool = False
 
@@ -227,3 +244,5 @@ class Outputs(Part):
     public: bool = False
     paper: Literal["letter", "A4"] = "letter"
     packet_colour: bool = False
+    units: Literal["m", "ft", "both"] = "both"
+    language: Literal["en", "es", "fr"] = "en"

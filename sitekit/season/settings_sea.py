@@ -8,14 +8,14 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from sitekit.season.settings_layers import NotNegative, Part, Positive, Share, Text
+from sitekit.season.settings_layers import AsTable, NotNegative, Part, Positive, Share, Text
 
 Height = Annotated[float, Field(ge=-20, le=20)]  # of tide above a datum [m]; larger ones are a slip of unit
 TideName = Literal["datum", "lowest", "mean", "highest"]
 Year = Annotated[int, Field(ge=1900, le=2200)]
 
 
-class Tide(Part):
+class Tide(AsTable):
     """Heights of tide: predictions from a file, or the numbers themselves; counted from the depths' own datum."""
 
     file: Text | None = None
@@ -62,6 +62,8 @@ class Waves(Part):
     method: Literal["spm1984", "spm1984_shallow", "jonswap1973", "cem2002"]
     directions: Annotated[int, Field(ge=8, le=36)] = 16
     swell: Text | None = None
+    wind_table: AsTable = AsTable()
+    swell_table: AsTable = AsTable()
     fetch_limit_m: Annotated[float, Field(gt=0, lt=5e6)] | None = None
     land_reach_m: Positive | None = None
     gaps: Literal["water", "land", "unknown"]
@@ -94,7 +96,7 @@ class Light(Part):
         return self
 
 
-class Heat(Part):
+class Heat(AsTable):
     """Heat stress from a daily series of sea temperature, of a station or of pixels."""
 
     file: Text

@@ -6,17 +6,19 @@ are names.
 
 from __future__ import annotations
 
-import csv
 import math
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
 
 import pandas as pd
 
-from sitekit.errors import Fault, Faults, FileFault
+from sitekit.errors import Fault, Faults, FileFault, InputFault
+from sitekit.layers.cells import DATE, DATE_1900, TIME, Reading, Refused, Rows, listed, point
+from sitekit.layers.columns import FIELDS, factor_of, find_column, plain_name
+from sitekit.layers.rows import read_rows
 
 COLUMNS = (
     "species",
@@ -32,6 +34,8 @@ COLUMNS = (
 )
 NEEDED = ("species", "genet", "ready", "size_cm", "health")
 HEALTH = ("healthy", "watch", "refuse")
+TOLD = ("partner", "species_written", "genet_written")  # where a row and its names come from
+BATCH = ("species", "genet", "source", "structure", "owner", "partner", "size_cm", "health")  # what makes a batch one
 
 # Outplanting best-practice workshop slides, Part II, 2 March 2015, slides 3-9: fragments above 5 cm (linear for
 # staghorn, diameter for elkhorn) [source key: workshop-2015-outplanting].
@@ -68,70 +72,118 @@ class Gate:
     health_days: int | None = None
 
 
-def read_stock(path: Path) -> pd.DataFrame:
-    """Return the rows of a CSV stock list as text, each with the file and line it came from.
+def read_stock(
+    path: Path,
+    *,
+    where: str = "stock",
+    reading: Reading | None = None,
+    columns: Mapping[str, str] | None = None,
+    refused: list[Refused] | None = None,
+) -> tuple[pd.DataFrame, tuple[str, ...]]:
+    """Return the rows of a stock list as text, each with the file and line it came from, and how it was understood.
 
     Parameters
     ----------
     path : pathlib.Path
-        A CSV file in UTF-8 (a byte-order mark is allowed), separated by commas or semicolons, with a header row.
+        A table of any kind that `read_rows` takes: text with any separator, or a spreadsheet.
+    where : str
+        Settings key, for messages.
+    reading : Reading, optional
+        Sheet, header line, encoding.
+    columns : mapping of str to str, optional
+        Column of the table -> column of the file, where it is not found by name.
+    refused : list of Refused, optional
+        Takes rows that cannot be read, and the others go on; without it such rows are faults.
 
     Returns
     -------
-    pandas.DataFrame
-        The columns found, all text and stripped of outer spaces, then `file` (text) and `line` (1 is the header).
+    pandas.DataFrame, tuple of str
+        The columns found, all text and stripped of outer spaces, then `file` (text) and `line`; and notes.
 
     Raises
     ------
     FileFault
-        If the file is missing, unreadable, not UTF-8, empty, has a column twice, or has rows with too many or too few
-        cells: all such rows at once.
+        If the file cannot be read, or holds no row.
+    InputFault
+        If a named column is not there, or rows have too many or too few cells, or cells that are not what they show
+        (a genet that a spreadsheet turned into a date): all such rows at once.
     """
     path = Path(path)
-    try:
-        text = path.read_text("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise FileFault(
-            Fault(str(path), f"byte {error.start} is not UTF-8", "a CSV file in UTF-8", "Save it again as CSV UTF-8.")
-        ) from None
-    except OSError as error:
-        reason = error.strerror or type(error).__name__
-        raise FileFault(Fault(str(path), reason, "a CSV stock list", "Correct the path in [stock].")) from None
-    lines = text.splitlines(keepends=True)
-    head = lines[0] if lines else ""
-    reader = csv.reader(lines, delimiter=";" if head.count(";") > head.count(",") else ",")
-    rows: list[tuple[int, list[str]]] = []
-    try:
-        started = 1
-        for cells in reader:
-            if any(cell.strip() for cell in cells):
-                rows.append((started, [cell.strip() for cell in cells]))
-            started = reader.line_num + 1
-    except csv.Error as error:
-        raise FileFault(
-            Fault(f"{path} line {reader.line_num}", str(error), "rows of a CSV file", "Save it again as CSV UTF-8.")
-        ) from None
-    if len(rows) < 2:
+    rows = read_rows(path, where, reading)
+    if not rows.cells and not rows.broken:
         raise FileFault(Fault(str(path), "no stock rows", "a header and at least one row", "Fill in the stock list."))
-    header = [name.strip().lower() for name in rows[0][1]]
-    with Faults(FileFault) as faults:
-        for name in sorted({n for n in header if header.count(n) > 1}):
-            faults.add(f"{path} line {rows[0][0]}", f"column {name!r} stands twice", "each column once", "Rename one.")
-        for line, cells in rows[1:]:
-            if len(cells) != len(header):
-                faults.add(
-                    f"{path} line {line}",
-                    f"{len(cells)} cells",
-                    f"{len(header)} cells as in the header",
-                    "Put text that holds the separator in quotes.",
-                )
-    frame = pd.DataFrame([cells for _, cells in rows[1:]], columns=header, dtype="str")
-    frame["file"] = pd.array([path.name] * len(frame), dtype="str")
-    frame["line"] = [line for line, _ in rows[1:]]
-    return frame
+    named, notes = _columns_of(rows, where, columns or {})
+    bad: dict[int, list[str]] = {}
+    data: dict[str, list[str]] = {}
+    for one, column in named.items():
+        texts = []
+        for i, text in enumerate(rows.column(column)):
+            odd = rows.odd.get((rows.lines[i], column))
+            if odd and not (one == "health_date" and odd == DATE):
+                turned = one in ("species", "genet") and odd in (DATE, DATE_1900, TIME)
+                why = f"{column} is {odd}" + (", a name that the spreadsheet turned" if turned else "")
+                bad.setdefault(i, []).append(f"{why}; the cell shows {text!r}" if text else why)
+            elif odd:
+                text = text[:10]
+            texts.append(_in_centimetres(point(text, rows.decimal), column) if one == "size_cm" else text)
+        data[one] = texts
+    lost = [*rows.broken, *(_refused(rows, i, where, "; ".join(bad[i])) for i in sorted(bad))]
+    if refused is not None:
+        refused += [replace(r, layer=where) for r in lost]
+    elif lost:
+        raise InputFault(*listed([r.fault() for r in lost], where, path.name, len(lost)))
+    keep = [i for i in range(len(rows.cells)) if i not in bad]
+    frame = pd.DataFrame({n: [t[i] for i in keep] for n, t in data.items()}, dtype="str")
+    frame["file"] = pd.array([path.name] * len(keep), dtype="str")
+    frame["line"] = [rows.lines[i] for i in keep]
+    frame["text"] = pd.array([rows.text_of(i) for i in keep], dtype="str")
+    return frame, (*rows.said, *notes)
 
 
-def check_stock(rows: pd.DataFrame, *, species: Iterable[str], gate: Gate | None = None) -> pd.DataFrame:
+def _columns_of(rows: Rows, where: str, named: Mapping[str, str]) -> tuple[dict[str, str], list[str]]:
+    """Column of the file per column of the table, and what must be told of them."""
+    found, notes = {}, []
+    plain = {plain_name(n): n for n in reversed(rows.names)}
+    with Faults() as faults:
+        for one in (*COLUMNS, "partner"):
+            column = named.get(one)
+            if column is not None and column not in rows.names:
+                faults.add(f"{where}.columns.{one}", f"no column {column!r}", ", ".join(rows.names), "Correct it.")
+            if column is None:
+                column = find_column(rows.names, one) if one in FIELDS else plain.get(one)
+            if column is not None:
+                found[one] = column
+                if plain_name(column) != one:
+                    notes.append(f"{column!r} read as {one}")
+    size = found.get("size_cm")
+    if size is not None and factor_of("size_cm", size) is None:
+        notes.append(f"{size!r} tells no unit: taken as cm")
+    elif size is not None and factor_of("size_cm", size) != 1.0:
+        notes.append(f"{size!r}: 1 = {factor_of('size_cm', size):g} cm")
+    left = [n for n in rows.names if n not in found.values()]
+    if left:
+        notes.append(f"columns not read: {', '.join(left)[:200]}")
+    return found, notes
+
+
+def _in_centimetres(text: str, column: str) -> str:
+    """Size as text in cm; what is no number stays as it is, for the check of rows to tell."""
+    factor = factor_of("size_cm", column)
+    if factor in (None, 1.0):
+        return text
+    try:
+        return f"{float(text) * factor:.10g}"
+    except ValueError:
+        return text
+
+
+def _refused(rows: Rows, i: int, where: str, why: str) -> Refused:
+    return Refused(where, rows.file, rows.lines[i], rows.text_of(i), why)
+
+
+def check_stock(
+    rows: pd.DataFrame, *, species: Iterable[str], gate: Gate | None = None, refused: list[Refused] | None = None
+) -> pd.DataFrame:
     """Return the stock table: every row checked and passed through the size and health gate.
 
     Parameters
@@ -144,6 +196,8 @@ def check_stock(rows: pd.DataFrame, *, species: Iterable[str], gate: Gate | None
         Codes that have criteria; another code is a fault.
     gate : Gate, optional
         Size and health rules.
+    refused : list of Refused, optional
+        Takes the rows with faults, and the others go on; without it such rows are faults.
 
     Returns
     -------
@@ -160,10 +214,12 @@ def check_stock(rows: pd.DataFrame, *, species: Iterable[str], gate: Gate | None
     gate = gate or Gate()
     known = tuple(species)
     rows = _with_all_columns(rows)
-    faults = Faults()
+    found: list[Fault] = []
+    wrong = 0
     first_seen: dict[tuple[str, ...], str] = {}
     out = []
     for row in rows.to_dict("records"):
+        faults = Faults()
         where = f"{row['file']} line {row['line']}"
         record: dict[str, object] = {name: _text(row[name]) for name in COLUMNS}
         for name in ("species", "genet"):
@@ -172,13 +228,14 @@ def check_stock(rows: pd.DataFrame, *, species: Iterable[str], gate: Gate | None
         if record["species"] and record["species"] not in known:
             due = "one of " + ", ".join(known) if known else "a species with criteria"
             faults.add(f"{where}, species", repr(record["species"]), due, "Add criteria for it, or correct the code.")
+        record |= {n: _text(row.get(n)) for n in TOLD}
         record["ready"] = _whole_number(_text(row["ready"]), f"{where}, ready", faults)
         record["size_cm"] = _size(_text(row["size_cm"]), f"{where}, size_cm", faults)
         record["health"] = str(record["health"]).lower()
         if record["health"] not in HEALTH:
             faults.add(f"{where}, health", repr(_text(row["health"])), ", ".join(HEALTH), "Use one of these words.")
         checked = _iso_date(_text(row["health_date"]), f"{where}, health_date", faults)
-        batch = tuple(str(record[n]) for n in ("species", "genet", "source", "structure", "owner", "size_cm", "health"))
+        batch = tuple(str(record[n]) for n in BATCH)
         if batch in first_seen:
             faults.add(
                 where,
@@ -186,15 +243,25 @@ def check_stock(rows: pd.DataFrame, *, species: Iterable[str], gate: Gate | None
                 "each batch once",
                 "Add the numbers up in one row, or name the structures apart.",
             )
+        if faults.found:
+            wrong += 1
+            found += faults.found
+            if refused is not None:
+                why = "; ".join(
+                    f"{f.where.removeprefix(where).strip(', ')} {f.came} (due: {f.due})".strip() for f in faults.found
+                )
+                refused.append(Refused("stock", str(row["file"]), int(row["line"]), _text(row.get("text")), why))
+            continue
         first_seen.setdefault(batch, where)
         record["file"], record["line"] = row["file"], row["line"]
         out.append((record, checked))
-    faults.stop_if_any()
+    if found and refused is None:
+        raise InputFault(*listed(found, "stock", str(rows["file"].iloc[0]), wrong))
     for record, checked in out:
         record["usable"], record["reason"] = _judged(record, checked, gate)
-    order = [*COLUMNS, "usable", "reason", "file", "line"]
+    order = [*COLUMNS, *TOLD, "usable", "reason", "file", "line"]
     frame = pd.DataFrame([record for record, _ in out], columns=order)
-    for name in (*COLUMNS, "reason", "file"):
+    for name in (*COLUMNS, *TOLD, "reason", "file"):
         if name not in ("ready", "size_cm"):
             frame[name] = frame[name].astype("str")
     return frame.astype({"ready": "Int64", "line": "Int64", "size_cm": "float64", "usable": "bool"})

@@ -67,6 +67,10 @@ def test_all_faults_of_a_table_are_told_with_their_lines(tmp_path):
     with pytest.raises(InputFault) as caught:
         read_points(table(tmp_path, HEAD + GOOD + rows), to_crs=UTM)
     said = [str(f) for f in caught.value.faults]
+    assert said.pop() == (
+        "layers.colonies: 3 rows of colonies.csv cannot be used; due: every row. Correct them, or go on without them: "
+        "accept_partial = true in [layers.colonies] lists them in out/refused_rows.csv."
+    )
     assert said == [
         "colonies.csv, line 3: size_cm is 'big'; due: a number. Correct it.",
         "colonies.csv, line 4: size_cm is -4; due: a number of 0 or more. Correct it.",

@@ -3,15 +3,16 @@
 import zipfile
 
 import geopandas as gpd
+import numpy as np
 import openpyxl
 import pytest
 import shapely
 
 from sitekit.errors import InputFault
-from sitekit.layers.aliases import genet_doubts
+from sitekit.layers.aliases import Named, genet_doubts, near_doubles, read_aliases
 from sitekit.layers.cells import Reading
-from sitekit.layers.depth_units import depth_doubts
-from sitekit.layers.points import read_points
+from sitekit.layers.depth_units import depth_units
+from sitekit.layers.points import Given, read_points
 from sitekit.layers.rows import read_rows
 from sitekit.layers.text_rows import MOST_BYTES
 from sitekit.layers.vector_file import read_vector
@@ -110,9 +111,74 @@ def test_a_track_is_no_colony_and_an_entity_is_refused(tmp_path):
         read_vector(tmp_path / "b.kml", "x")
 
 
-def test_years_in_feet_and_doubtful_genets_are_named():
-    """Depths three times too deep; two names of one genet planted as neighbours."""
-    found = depth_doubts([3, 4, 5, 9.8, 13.1, 16.4], [3, 4, 5, 3, 4, 5], ["2019"] * 3 + ["2020"] * 3)
-    assert [(g, u, n) for g, u, n, _ in found] == [("2020", "ft", 3)]
-    said = genet_doubts(["A", "A"], ["K-1", "k1"], ["", ""], ["p", "q"])
-    assert said == ("A: K-1, k1 differ only in case, gaps or marks: one genet?",)
+def test_the_unit_of_depths_is_found_beside_the_map():
+    """Depths three times too deep; a group that fits nothing named a unit."""
+    groups = ["2019"] * 3 + ["2020"] * 3 + ["2021"] * 3 + ["2022"] * 3
+    read = [3, 4, 5, 9.8, 13.1, 16.4, 1.6, 2.2, 2.7, 30, 40, 50]
+    found = depth_units(read, [3, 4, 5] * 4, groups)
+    assert [(c.group, c.unit, c.rows) for c in found] == [
+        ("2019", "m", 3), ("2020", "ft", 3), ("2021", "fathom", 3), ("2022", None, 3)
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("names", "said"),
+    [
+        ([("K-1", "", "p"), ("k1", "", "q")], "A: K-1, k1 differ only in case, gaps or marks: one genet?"),
+        ([("a", "R", "p"), ("b", "R", "q")], "A: a, b of different partners come from 'R': one genet?"),
+        ([("a", "R", "p"), ("a", "S", "p")], "A: a has parents at R, S: two genets under one name?"),
+        ([("a", "", "p"), ("a", "", "q")], "A: a is a name of p, q: the same genet?"),
+        ([("a", "R", "p"), ("b", "R", "q"), ("c", "R", "q")], None),  # a reef, not a colony
+    ],
+)
+def test_genets_that_may_be_one_or_two_are_asked_about_until_the_list_names_them(names, said):
+    """Two names of one genet planted as neighbours, or two genets counted as one."""
+    rows = [Named("A", *n) for n in names]
+    assert [d.said for d in genet_doubts(rows)] == ([said] if said else [])
+    assert genet_doubts([Named("A", *n, settled=True) for n in names]) == ()
+
+
+def test_partners_names_are_mapped_and_faults_of_the_list_told_at_once(tmp_path):
+    """A name that means two things; a partner's name applied to all."""
+    path = tmp_path / "aliases.csv"
+    head = "kind;name;means;partner;species\n"
+    path.write_text(head + "species;Acropora palmata;APAL;;\ngenet;K1;reef-7;school;APAL\ngenet;9;9;;\n")
+    names = read_aliases(path)
+    assert names.species("Acropora palmata", "anybody") == "APAL"
+    assert [names.genet("K1", "APAL", p) for p in ("school", "team")] == ["reef-7", "K1"]
+    assert (names.settled("9", "APAL", "team"), names.settled("K1", "APAL", "team")) == (True, False)
+    path.write_text(head + "genet;a;b;;\ngenet;a;c;;\nreef;x;y;;\ngenet;b;d;;\n")
+    with pytest.raises(InputFault) as caught:
+        read_aliases(path)
+    text = str(caught.value)
+    for part in ("line 3: 'a' means 'b' and 'c'", "line 4: kind 'reef'", "'a' means 'b', which means 'd'"):
+        assert part in text
+
+
+def test_points_of_two_files_nearer_than_their_errors_are_asked_about():
+    """One colony listed by two partners and kept clear of twice, or neighbours taken for one."""
+    x, error = np.array([0.0, 50.0, 2.0, 58.0]), np.array([3.0, 3.0, 3.0, 3.0])
+    label = [("a.csv", "p", 2), ("a.csv", "p", 3), ("b.csv", "q", 2), ("b.csv", "q", 3)]
+    (doubt,) = near_doubles(x, np.zeros(4), error, ["A", "A", "", "A"], label)
+    assert "a.csv of p and b.csv of q: 1 pairs nearer than their errors (lines 2 and 2, 2.0 m)" in doubt.said
+    assert near_doubles(x, np.zeros(4), error, ["A", "A", "B", "B"], label) == ()
+
+
+def test_rows_that_look_swapped_are_exchanged_only_when_told(tmp_path):
+    """A reef on another continent, or rows turned without asking."""
+    path = tmp_path / "a.csv"
+    path.write_text("lat,lon\n18.1,-63.01\n-63.02,18.1\n")
+    with pytest.raises(InputFault, match=r'rows \(lines 3\).*swapped_rows = "swap" in \[layers.colonies\]'):
+        read_points(path, to_crs=UTM, **STATED)
+    frame, notes = read_points(path, to_crs=UTM, given=Given(swap=True), **STATED)
+    assert [round(p.x, 2) for p in frame.to_crs(4326).geometry] == [-63.01, -63.02]
+    assert "latitude and longitude exchanged in 1 rows (lines 3), as swapped_rows says" in notes
+
+
+def test_the_encoding_can_be_named_and_a_wrong_one_is_refused(tmp_path):
+    """An accent read as two letters."""
+    path = tmp_path / "a.csv"
+    path.write_bytes("name,lon,lat\nSeñal,-63.01,18.1\n".encode("mac-roman"))
+    assert read_rows(path, "x", Reading(encoding="mac-roman")).column("name") == ["Señal"]
+    with pytest.raises(InputFault, match=r"x\.encoding: a\.csv is not utf-8"):
+        read_rows(path, "x", Reading(encoding="utf-8"))

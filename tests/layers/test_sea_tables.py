@@ -1,9 +1,13 @@
 """Columns of wind, swell and tide: values kept, gaps told, every fault at once with its line."""
 
+import datetime
+
 import numpy as np
+import openpyxl
 import pytest
 
-from sitekit.errors import FileFault
+from sitekit.errors import FileFault, InputFault
+from sitekit.layers.cells import Reading
 from sitekit.layers.sea_tables import read_numbers, read_times
 
 
@@ -15,11 +19,12 @@ def write(folder, text, name="a.csv"):
 
 def test_columns_are_read_by_name_and_others_left_alone(tmp_path):
     """A note in the last column would stop a good file."""
-    table = read_numbers(
+    table, said = read_numbers(
         write(tmp_path, "share,speed_ms,note\n0.25,3,x\n0.75,4e0,y\n"), ("speed_ms", "share"), "waves.wind"
     )
     np.testing.assert_array_equal(table["speed_ms"], [3.0, 4.0])
     np.testing.assert_array_equal(table["share"], [0.25, 0.75])
+    assert said[0] == "commas between columns, UTF-8"
 
 
 def test_every_faulty_cell_is_told_with_its_line(tmp_path):
@@ -37,12 +42,12 @@ def test_every_faulty_cell_is_told_with_its_line(tmp_path):
     [
         ("a\n1\n", "no column 'b'; due: a"),
         ("a,b\n", "no rows; due: at least one"),
-        ("", "not readable as CSV"),
+        ("", r"a\.csv is empty"),
     ],
 )
 def test_a_file_that_is_no_such_table_is_refused(tmp_path, text, message):
     """Nothing read would pass as calm."""
-    with pytest.raises(FileFault, match=message):
+    with pytest.raises(InputFault, match=message):
         read_numbers(write(tmp_path, text), ("a", "b"), "waves.wind")
 
 
@@ -73,3 +78,23 @@ def test_times_that_cannot_be_trusted_are_refused(tmp_path, rows, message):
     """Half of them would be read on another clock, or twice."""
     with pytest.raises(FileFault, match=message):
         read_times(write(tmp_path, "time,height_m\n" + rows), "time", ["height_m"], "tide.file")
+
+
+def test_a_spreadsheet_and_a_list_with_decimal_commas_give_the_same_series(tmp_path):
+    """A tide table kept as a spreadsheet, or saved in Spanish, would be refused or read a hundred times too high."""
+    book = openpyxl.Workbook()
+    sheet = book.active
+    sheet.append(["Predictions"])
+    sheet.append(["time", "height_m"])
+    for hour in range(3):
+        sheet.append([datetime.datetime(2026, 5, 4, hour), 0.25 * hour])
+    book.save(tmp_path / "t.xlsx")
+    rows = "".join(f"2026-05-04T0{h}:00;{0.25 * h:.2f}\n".replace(".", ",") for h in range(3))
+    semicolons = write(tmp_path, "time;height_m\n" + rows)
+    one = read_times(tmp_path / "t.xlsx", "time", ["height_m"], "tide.file", Reading(header_row=2))
+    other = read_times(semicolons, "time", ["height_m"], "tide.file")
+    np.testing.assert_array_equal(one.values["height_m"], [0.0, 0.25, 0.5])
+    np.testing.assert_array_equal(other.values["height_m"], one.values["height_m"])
+    np.testing.assert_array_equal(other.time, one.time)
+    assert "decimal comma" in other.notes
+    assert "header in line 2; 1 rows above it left out" in one.notes

@@ -135,7 +135,7 @@ def test_a_missing_or_strange_file_is_named(tmp_path):
     with pytest.raises(FileFault, match="no such file"):
         read_series(tmp_path / "none.csv", value="sst")
     (tmp_path / "a.xls").write_text("x")
-    with pytest.raises(FileFault, match=r"a .xls file; due: .csv or .nc"):
+    with pytest.raises(FileFault, match=r"a .xls file; due: .csv, .xlsx or .nc"):
         read_series(tmp_path / "a.xls", value="sst")
     with pytest.raises(FileFault, match="40 steps; due: 0 to 31"):
         fill_short_gaps(

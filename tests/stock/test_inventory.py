@@ -2,6 +2,7 @@
 
 from datetime import date
 
+import openpyxl
 import pandas as pd
 import pytest
 from hypothesis import given
@@ -25,7 +26,7 @@ def test_a_genet_name_survives_reading(tmp_path, name):
     """A table reader turned 010 into 10, NO into a truth value, NA into a gap."""
     path = tmp_path / "stock.csv"
     path.write_text(f"{HEADER}ACER,{name},,,T1,,5,20,healthy,2026-03-01\n", "utf-8")
-    stock = check_stock(read_stock(path), species=["ACER"])
+    stock = check_stock(read_stock(path)[0], species=["ACER"])
     assert list(stock.genet) == [name]
 
 
@@ -33,7 +34,7 @@ def test_the_checked_table_has_the_columns_of_the_stock_table(tmp_path):
     """The plan's stock table would refuse the rows."""
     path = tmp_path / "stock.csv"
     path.write_text(f"{HEADER}ACER,A,,,T1,,5,20,healthy,\n", "utf-8-sig")
-    stock = check_stock(read_stock(path), species=["ACER"])
+    stock = check_stock(read_stock(path)[0], species=["ACER"])
     assert list(stock.columns) == table("stock").names
     assert (stock.file[0], stock.line[0], stock.ready[0]) == ("stock.csv", 2, 5)
 
@@ -44,7 +45,7 @@ def test_a_semicolon_file_with_quoted_line_breaks_keeps_its_line_numbers(tmp_pat
     path.write_text(
         'species;genet;ready;size_cm;health;source\nACER;A;1;9;healthy;"two\nlines"\nACER;B;1;9;healthy;x\n'
     )
-    assert list(read_stock(path).line) == [2, 4]
+    assert list(read_stock(path)[0].line) == [2, 4]
 
 
 def test_every_fault_of_every_row_is_told_at_once():
@@ -60,7 +61,7 @@ def test_every_fault_of_every_row_is_told_at_once():
     with pytest.raises(InputFault, match="a name") as caught:
         check_stock(bad, species=["ACER"])
     text = str(caught.value)
-    assert len(caught.value.faults) == 11
+    assert len(caught.value.faults) == 12  # the last tells how to go on
     for words in ("Write 4.5, not 4,5", "'XXXX'; due: one of ACER", "'2026-13-01'", "whole number", "'fine'"):
         assert words in text
 
@@ -80,8 +81,8 @@ def test_missing_columns_are_refused_by_name():
 @pytest.mark.parametrize(
     ("content", "words"),
     [
-        (b"species,genet\n\xff\xfe,1\n", "not UTF-8"),
-        (b"", "no stock rows"),
+        (b"species,genet\n\x81,1\n", "neither UTF-8 nor cp1252"),
+        (b"", "is empty"),
         (b"species,genet\n", "no stock rows"),
         (b"species,genet,genet\nA,B,C\n", "stands twice"),
         (b"species,genet\nA\nB,C,D\n", "line 3: 3 cells"),
@@ -91,7 +92,7 @@ def test_an_unreadable_file_is_refused_with_its_fault(tmp_path, content, words):
     """A damaged file would be read as something else."""
     path = tmp_path / "stock.csv"
     path.write_bytes(content)
-    with pytest.raises(FileFault, match=words):
+    with pytest.raises(InputFault, match=words):
         read_stock(path)
 
 
@@ -144,3 +145,35 @@ def test_usable_counts_add_up_to_the_ready_fragments(batches):
         structure=[f"T{i}" for i in range(len(batches))],
     )
     assert sum(usable_counts(check_stock(frame, species=["ACER"])).values()) == sum(n for _, n in batches)
+
+
+def test_a_spreadsheet_keeps_names_and_tells_those_it_turned_into_dates(tmp_path):
+    """A genet 1-2 became the first of February when somebody opened the list, and would be planted under that name."""
+    book = openpyxl.Workbook()
+    sheet = book.active
+    sheet.append(["Nursery of the school"])
+    sheet.append(["Especie", "Genotipo", "Ready", "Size (in)", "Health", "Health date", "Partner"])
+    sheet.append(["ACER", 10, 5, 8, "healthy", date(2026, 3, 1), "school"])
+    sheet["B3"].number_format = "000"
+    sheet.append(["ACER", date(2026, 2, 1), 5, 8, "healthy", date(2026, 3, 1), "school"])
+    book.save(tmp_path / "stock.xlsx")
+    with pytest.raises(InputFault, match=r"line 4: Genotipo is a date, a name that the spreadsheet turned.*'2026-02-01'"):
+        read_stock(tmp_path / "stock.xlsx")
+    refused = []
+    frame, notes = read_stock(tmp_path / "stock.xlsx", refused=refused)
+    stock = check_stock(frame, species=["ACER"], refused=refused)
+    assert (stock.genet[0], stock.size_cm[0], stock.health_date[0], stock.partner[0]) == ("010", 20.32, "2026-03-01", "school")
+    assert [(r.layer, r.file, r.line) for r in refused] == [("stock", "stock.xlsx", 4)]
+    assert {"'Genotipo' read as genet", "'Size (in)': 1 = 2.54 cm"} <= set(notes)
+
+
+def test_rows_that_cannot_be_used_are_set_aside_with_file_line_text_and_reason(tmp_path):
+    """One wrong count would stop a season, or be dropped without a word."""
+    path = tmp_path / "stock.csv"
+    path.write_text(HEADER + "ACER,A,,,,,5,20,healthy,\nACER,B,,,,,many,20,healthy,\n")
+    refused = []
+    frame, _ = read_stock(path, refused=refused)
+    assert list(check_stock(frame, species=["ACER"], refused=refused).genet) == ["A"]
+    (one,) = refused
+    assert (one.line, one.reason) == (3, "ready 'many' (due: a whole number of fragments from 0 to 999,999,999)")
+    assert one.text == "ACER | B |  |  |  |  | many | 20 | healthy |"
