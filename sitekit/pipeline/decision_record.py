@@ -313,12 +313,19 @@ def _unknown(project: Project, ground: Ground, tables: Tables, ways: Sequence[st
             "survival: the plan's own curves stand for it (section 7); no place was asked whether they hold there"
         )
     else:
-        lines += [f"asked, not answered: {d}" for d in tables["doubts"]["said"][:SHOWN]]
-    if len(tables["doubts"]) > SHOWN:
-        lines.append(f"{len(tables['doubts']) - SHOWN} more such questions: doubts.csv")
-    for (layer, file), rows in tables["refused_rows"].groupby(["layer", "file"], sort=False):
-        lines.append(
-            f"{len(rows)} rows of {file} ({layer}) could not be used and are left out: refused_rows.csv has each"
-        )
-    lines.append("suitability is not survival: no figure here says how many units will live")
+        lines.append("suitability is not survival: no figure here says how many units will live")
+    lines += _asked_and_refused(tables)
     return Section("What is not known", [lines])
+
+
+def _asked_and_refused(tables: Tables) -> list[str]:
+    """Doubts about the team's lists that nobody answered, and how many rows were left out of which file."""
+    doubts = tables["doubts"]["said"]
+    lines = [f"asked, not answered: {d}" for d in doubts[:SHOWN]]
+    if len(doubts) > SHOWN:
+        lines.append(f"{len(doubts) - SHOWN} more such questions: doubts.csv")
+    counts = tables["refused_rows"].groupby(["layer", "file"], sort=False).size()
+    return lines + [
+        f"{int(n)} rows of {file} ({layer}) could not be used and are left out: refused_rows.csv has each"
+        for (layer, file), n in counts.items()
+    ]
