@@ -2,7 +2,7 @@
 
 Styles, pictures, links to other files and tracks are left out and told; descriptions stay text, whatever stands in them.
 Coordinates are longitude and latitude on WGS 84 by definition of both formats (GPX 1.1 schema [source key: gpx-1-1]; OGC
-KML 2.3, 12-007r2 [source key: ogc-kml], recalled, unverified).
+KML 2.2, 07-147r2 [source key: kml-2-2], recalled, unverified).
 """
 
 from __future__ import annotations

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from collections.abc import Sequence
 from typing import Any
 
@@ -324,8 +325,8 @@ def _asked_and_refused(tables: Tables) -> list[str]:
     lines = [f"asked, not answered: {d}" for d in doubts[:SHOWN]]
     if len(doubts) > SHOWN:
         lines.append(f"{len(doubts) - SHOWN} more such questions: doubts.csv")
-    counts = tables["refused_rows"].groupby(["layer", "file"], sort=False).size()
+    counts = Counter(zip(tables["refused_rows"]["file"], tables["refused_rows"]["layer"], strict=True))
     return lines + [
-        f"{int(n)} rows of {file} ({layer}) could not be used and are left out: refused_rows.csv has each"
-        for (layer, file), n in counts.items()
+        f"{n} rows of {file} ({layer}) could not be used and are left out: refused_rows.csv has each"
+        for (file, layer), n in counts.items()
     ]
