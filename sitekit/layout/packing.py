@@ -21,6 +21,7 @@ Floats = NDArray[np.float64]
 _QUALITY_WEIGHT = 1e-6  # beside a count of 1 per plot: quality decides only between equal counts
 _SHAKEN = 0.7  # of the re-planned neighbourhoods: counts only, chance deciding; the others look at quality too
 _PRICES = 12  # halvings of the price per plot
+_MOST_STEPS = 400  # neighbourhoods re-planned on one bottom: on a large one the gain per step no longer pays
 
 
 def most_plots(bottom: Bottom, placer: Placer, *, effort: int, seed: int) -> Floats:
@@ -33,7 +34,7 @@ def most_plots(bottom: Bottom, placer: Placer, *, effort: int, seed: int) -> Flo
     placer : Placer
         Candidates of all bearings.
     effort : int
-        Neighbourhoods re-planned per 100 rectangles.
+        Neighbourhoods re-planned per 100 rectangles, 400 in all at most.
     seed : int
         Of their order.
     """
@@ -47,7 +48,7 @@ def most_plots(bottom: Bottom, placer: Placer, *, effort: int, seed: int) -> Flo
     if len(chosen) == 0:
         return chosen
     draw = np.random.default_rng(seed)
-    steps = math.ceil(effort * len(chosen) / 100)
+    steps = min(math.ceil(effort * len(chosen) / 100), _MOST_STEPS)
     best = chosen
     for step in range(steps):
         at = chosen[int(draw.integers(len(chosen)))]

@@ -79,6 +79,21 @@ class Layouts:
             best = (*self.renewed(best[0], best[1], effort, seed), best[2])
         return best
 
+    def swept(self) -> Floats:
+        """Return the abscissae of one fine sweep: what this bottom holds at least."""
+        return self._swept(0, self.finest)[0]
+
+    def cells_for(self, wanted: int) -> tuple[int, int]:
+        """Return the numbers of cells that can and that surely do hold a number of points.
+
+        A cell of side c holds no more than the rows of a lattice that touch it. A layout to which nothing can be added
+        leaves no place farther than d from a point or inside a clearance, so its discs of radius d cover the rest.
+        """
+        d, c = self.separation, self.cell
+        most = math.ceil((c / d + 1.0) * (2.0 / math.sqrt(3.0) * c / d + 1.0))
+        kept = math.pi * float((self.radii**2).sum())
+        return max(1, wanted // most), math.ceil(1.05 * (wanted * math.pi * d * d + kept) / (c * c))
+
     def filled(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
         """Return the points with all that still fits between them."""
         return self._sweep(x, y, (0.0, 0.0, *self.size), self.finest)

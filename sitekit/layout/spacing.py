@@ -19,6 +19,7 @@ from sitekit.layout.portfolio import Layouts
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+SWEEPS, CONTESTS = 8, 5  # numbers of best cells tried by one sweep, and by all layouts
 
 
 @dataclass(frozen=True)
@@ -130,34 +131,45 @@ def place(
 
 
 def _best(bottom: Layouts, values: Floats, wanted: int, effort: int, seed: int) -> tuple[Floats, Floats, str]:
-    """Raise the least score until just the wanted number fits; keep the best of those found on the way."""
+    """Take the best cells, as few as hold the wanted number; keep the best layout found on the way.
+
+    How many cells that takes is halved down by single sweeps; all layouts compete on the last few numbers.
+    """
 
     def cut(x: Floats, y: Floats) -> tuple[float, Floats, Floats]:
         worth = values[(y / bottom.cell).astype(np.int64), (x / bottom.cell).astype(np.int64)]
         keep = np.lexsort((x, y, -worth))[:wanted]
         return float(worth[keep].sum()), x[keep], y[keep]
 
-    def renewed(x: Floats, y: Floats, method: str) -> tuple[Floats, Floats, str]:
-        return (*bottom.renewed(x, y, effort, seed, values, wanted), method) if effort else (x, y, method)
+    def part(cells: int) -> Layouts:
+        return bottom.only(values >= own[cells - 1])
 
-    x, y, method = bottom.most(0, seed)
-    total, bx, by = cut(x, y)
-    if x.size <= wanted:
-        return renewed(x, y, method)
-    levels = np.unique(values[bottom.allowed])
-    low, high = 0, levels.size - 1
-    for _ in range(12):
-        if high - low <= 1:
+    own = np.sort(values[bottom.allowed])[::-1]
+    few, enough = bottom.cells_for(wanted)
+    total, bx, by, method = -1.0, own[:0], own[:0], "sweep"
+    if enough >= own.size:
+        x, y, method = bottom.most(0, seed)
+        total, bx, by = cut(x, y)
+        if x.size <= wanted:
+            enough = few = own.size
+    short, holds = min(few, own.size), min(enough, own.size)
+    for _ in range(SWEEPS):
+        if holds - short <= max(1, holds // 64):
             break
-        middle = (low + high) // 2
-        part = bottom.only(values >= levels[middle])
-        x, y, name = part.most(0, seed)
+        middle = (short + holds) // 2
+        short, holds = (short, middle) if part(middle).swept().size >= wanted else (middle, holds)
+    cells, short = holds, max(few, int(0.9 * short))
+    for _ in range(CONTESTS):
+        if holds - short <= 1 and bx.size:
+            break
+        x, y, name = part(cells).most(0, seed)
         if x.size >= wanted:
-            low = middle
+            holds = cells
         else:
-            high = middle
+            short = cells
             x, y = bottom.filled(x, y)  # short of the number on the best bottom alone: the rest comes from elsewhere
         trial, tx, ty = cut(x, y)
-        if tx.size == min(wanted, bx.size) and trial > total + 1e-12:
+        if tx.size > bx.size or (tx.size == bx.size and trial > total + 1e-12):
             total, bx, by, method = trial, tx, ty, name
-    return renewed(bx, by, method)
+        cells = (short + holds) // 2
+    return (*bottom.renewed(bx, by, effort, seed, values, wanted), method) if effort else (bx, by, method)

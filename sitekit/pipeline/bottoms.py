@@ -8,7 +8,6 @@ from threading import Lock
 
 import geopandas as gpd
 import numpy as np
-import rasterio
 from numpy.typing import NDArray
 from rasterio.features import rasterize
 from rasterio.windows import Window
@@ -16,6 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from sitekit.layers.grid import Grid
 from sitekit.pipeline.fields import RASTERS, Ground, raster
+from sitekit.pipeline.open_rasters import OpenRasters
 from sitekit.pipeline.project import Project
 from sitekit.seabed.distance import distance
 
@@ -83,7 +83,9 @@ def read_colonies(project: Project) -> gpd.GeoDataFrame | None:
     return gpd.read_file(path) if path.exists() else None
 
 
-def read_bottom(project: Project, ground: Ground, outline: BaseGeometry, colonies: gpd.GeoDataFrame | None) -> Bottom:
+def read_bottom(
+    project: Project, ground: Ground, outline: BaseGeometry, colonies: gpd.GeoDataFrame | None, rasters: OpenRasters
+) -> Bottom:
     """Read the bottom of a candidate from the rasters of the earlier stages.
 
     Parameters
@@ -94,6 +96,8 @@ def read_bottom(project: Project, ground: Ground, outline: BaseGeometry, colonie
         The candidate's outline.
     colonies : GeoDataFrame or None
         From `read_colonies`.
+    rasters : OpenRasters
+        Through which the rasters are read.
     """
     settings = project.settings
     window, grid = _window(ground.grid, outline)
@@ -106,13 +110,11 @@ def read_bottom(project: Project, ground: Ground, outline: BaseGeometry, colonie
     allowed: dict[str, Flags] = {}
     score: dict[str, NDArray[np.float32]] = {}
     for species in settings.species:
-        with rasterio.open(project.result(f"score_{species.code}.tif")) as file:
-            values = file.read(1, window=window)
+        values = rasters.read(project.result(f"score_{species.code}.tif"), window)
         passing = np.isfinite(values) & (values >= np.float32(settings.score.passing)) & inside
         allowed[species.code] = _clear_of_edges(passing, values, grid.cell, settings.spacing.edge_clearance_m)
         score[species.code] = values
-    with rasterio.open(raster(project, "depth")) as file:
-        depth = file.read(1, window=window)
+    depth = rasters.read(raster(project, "depth"), window)
     points, radii = _to_keep_clear(project, ground, grid, colonies)
     return Bottom(grid, allowed, score, depth, points, radii)
 

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
-import rasterio
 import shapely
-from numpy.typing import NDArray
 from rasterio.features import rasterize
 from rasterio.windows import Window
 
@@ -20,6 +17,7 @@ from sitekit.layers.blocks import in_order
 from sitekit.pipeline.bottoms import read_bottom, read_colonies
 from sitekit.pipeline.capacities import Room, room_for
 from sitekit.pipeline.fields import RASTERS, Ground, raster, read_ground, species_criteria
+from sitekit.pipeline.open_rasters import OpenRasters
 from sitekit.pipeline.place_scores import score_places
 from sitekit.pipeline.places import named_places, site_places
 from sitekit.pipeline.project import Done, Project
@@ -111,14 +109,14 @@ def _computed(
     least = settings.candidates.least_area_m2 / (grid.cell / ground.scale) ** 2
     cuts = [(s.place, i + 1) for i, s in enumerate(sites) if not isinstance(s.place, shapely.Point)]
     finders = [PatchFinder() for _ in range(len(sites) + 1)]
-    files = [rasterio.open(project.result(f"score_{s.code}.tif")) for s in settings.species]
-    try:
+    with OpenRasters() as rasters:
         for row in range(0, grid.shape[0], STRIP):
             rows = min(STRIP, grid.shape[0] - row)
             window = Window(0, row, grid.shape[1], rows)
             passing = np.zeros((rows, grid.shape[1]), bool)
-            for file in files:
-                passing |= file.read(1, window=window) >= np.float32(settings.score.passing)
+            for species in settings.species:
+                score = rasters.read(project.result(f"score_{species.code}.tif"), window)
+                passing |= score >= np.float32(settings.score.passing)
             owner = np.zeros(passing.shape, np.int32)
             if cuts:
                 strip = grid.window(row, 0, passing.shape)
@@ -127,15 +125,12 @@ def _computed(
             for _, number in cuts:
                 finders[number].add(passing & (owner == number), row)
             project.machine.progress(row + rows, grid.shape[0])
-    finally:
-        for file in files:
-            file.close()
-    patches = finders[0].patches(least)
-    for _, number in cuts:
-        own = finders[number].patches(1.0)
-        if own:
-            patches.append(_together(own))
-    statistics = [_statistics(project, ground, p) for p in patches]
+        patches = finders[0].patches(least)
+        for _, number in cuts:
+            own = finders[number].patches(1.0)
+            if own:
+                patches.append(_together(own))
+        statistics = [_statistics(project, patch, rasters) for patch in patches]
     return [p.outline(grid) for p in patches], statistics, [p.cells for p in patches]
 
 
@@ -149,22 +144,24 @@ def _given(project: Project, ground: Ground) -> tuple[list[Any], list[PatchStati
         raise InputFault(
             Fault("candidates.from", f"{name!r} has no shapes", "at least one polygon", "Correct the file.")
         )
+    grid = ground.grid
     outlines, statistics, cells = [], [], []
-    for shape in frame.geometry:
-        mask = rasterize([(shape, 1)], out_shape=ground.grid.shape, transform=ground.grid.transform, dtype="uint8") > 0
-        usable = np.zeros(mask.shape, bool)
+    with OpenRasters() as rasters:
+        usable = np.zeros(grid.shape, bool)
         for species in project.settings.species:
-            with rasterio.open(project.result(f"score_{species.code}.tif")) as file:
-                usable |= file.read(1) >= np.float32(project.settings.score.passing)
-        finder = PatchFinder()
-        finder.add(mask & usable, 0)
-        parts = finder.patches(1.0)
-        if not parts:
-            continue
-        patch = _together(parts)
-        outlines.append(patch.outline(ground.grid))
-        statistics.append(_statistics(project, ground, patch))
-        cells.append(patch.cells)
+            score = rasters.read(project.result(f"score_{species.code}.tif"), Window(0, 0, *grid.shape[::-1]))
+            usable |= score >= np.float32(project.settings.score.passing)
+        for shape in frame.geometry:
+            mask = rasterize([(shape, 1)], out_shape=grid.shape, transform=grid.transform, dtype="uint8") > 0
+            finder = PatchFinder()
+            finder.add(mask & usable, 0)
+            parts = finder.patches(1.0)
+            if not parts:
+                continue
+            patch = _together(parts)
+            outlines.append(patch.outline(grid))
+            statistics.append(_statistics(project, patch, rasters))
+            cells.append(patch.cells)
     return outlines, statistics, cells
 
 
@@ -179,37 +176,34 @@ def _together(patches: list[Patch]) -> Patch:
     return Patch(row, col, mask)
 
 
-def _statistics(project: Project, ground: Ground, patch: Patch) -> PatchStatistics:
+def _statistics(project: Project, patch: Patch, rasters: OpenRasters) -> PatchStatistics:
     window = Window(patch.col, patch.row, patch.mask.shape[1], patch.mask.shape[0])
-
-    def read(path: Path, band: int = 1) -> NDArray[Any]:
-        with rasterio.open(path) as file:
-            values: NDArray[Any] = file.read(band, window=window)
-            return values
-
     codes = [s.code for s in project.settings.species]
     return patch_statistics(
         patch,
-        read(raster(project, "depth")),
-        {c: read(project.result(f"score_{c}.tif")) for c in codes},
-        {c: read(project.result(f"reasons_{c}.tif")) for c in codes},
-        {c: read(project.result(f"reasons_{c}.tif"), 3) for c in codes},
+        rasters.read(raster(project, "depth"), window),
+        {c: rasters.read(project.result(f"score_{c}.tif"), window) for c in codes},
+        {c: rasters.read(project.result(f"reasons_{c}.tif"), window) for c in codes},
+        {c: rasters.read(project.result(f"reasons_{c}.tif"), window, 3) for c in codes},
         passing_score=project.settings.score.passing,
     )
 
 
 def _rooms(project: Project, ground: Ground, outlines: list[Any]) -> list[dict[str, Room]]:
-    """Return what each candidate holds, worked out candidate by candidate in the pool."""
+    """Return what each candidate holds, worked out candidate and species at a time in the pool."""
     colonies = read_colonies(project)
+    codes = [s.code for s in project.settings.species]
 
-    def work(outline: Any) -> dict[str, Room]:
-        bottom = read_bottom(project, ground, outline, colonies)
-        return {s.code: room_for(project, ground, bottom, s.code) for s in project.settings.species}
+    def work(pair: tuple[Any, str]) -> Room:
+        outline, species = pair
+        return room_for(project, ground, read_bottom(project, ground, outline, colonies, rasters), species)
 
-    found = []
-    for done, rooms in enumerate(in_order(work, iter(outlines), project.machine.threads), start=1):
-        found.append(rooms)
-        project.machine.progress(done, len(outlines))
+    found: list[dict[str, Room]] = [{} for _ in outlines]
+    pairs = [(outline, code) for outline in outlines for code in codes]
+    with OpenRasters() as rasters:
+        for done, room in enumerate(in_order(work, iter(pairs), project.machine.threads)):
+            found[done // len(codes)][codes[done % len(codes)]] = room
+            project.machine.progress(done // len(codes) + 1, len(outlines))
     return found
 
 

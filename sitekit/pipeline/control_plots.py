@@ -13,6 +13,7 @@ from sitekit.base.north import convergence, true_bearing
 from sitekit.errors import Fault
 from sitekit.pipeline.bottoms import read_bottom
 from sitekit.pipeline.fields import Ground
+from sitekit.pipeline.open_rasters import OpenRasters
 from sitekit.pipeline.plotting import depths_under, empty_plot
 from sitekit.pipeline.project import Project
 
@@ -34,7 +35,8 @@ def control_plots(
     missing: list[Fault] = []
     records: list[Any] = list(areas.itertuples())
     for area in records:
-        bottom = read_bottom(project, ground, area.geometry, None)
+        with OpenRasters() as rasters:
+            bottom = read_bottom(project, ground, area.geometry, None, rasters)
         plot = empty_plot(project, bottom, area.geometry)
         if plot is None:
             share = project.settings.spacing.plot.allowed_share

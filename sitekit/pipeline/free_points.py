@@ -15,10 +15,11 @@ from sitekit.layout.spacing import place
 from sitekit.layout.tape import slope_ratios
 from sitekit.pipeline.bottoms import Bottom, between_species, planned_separation
 from sitekit.pipeline.fields import Ground
-from sitekit.pipeline.plotting import Laid, stands_on
+from sitekit.pipeline.plotting import Laid, best_units, stands_on
 from sitekit.pipeline.project import Project
 
 Floats = NDArray[np.float64]
+_ROUNDS = 4  # times more places are asked for than units, for those that readings cost
 
 
 def lay_points(project: Project, ground: Ground, bottom: Bottom, wanted: dict[str, int]) -> dict[str, list[Laid]]:
@@ -38,20 +39,27 @@ def _one_at_a_time(project: Project, ground: Ground, bottom: Bottom, wanted: dic
     laid: dict[str, list[Laid]] = {}
     for species, units in wanted.items():
         free = _clear_of(project, ground, bottom, species, laid)
-        found = place(
-            free.allowed[species],
-            free.score[species],
-            west_m=free.grid.west,
-            north_m=free.grid.north,
-            cell_m=free.grid.cell,
-            separation_m=planned_separation(project, ground, species) + ROUNDING_MARGIN_M,
-            wanted=units,
-            clear_points=free.clear_points,
-            clear_radii_m=free.clear_radii,
-            effort=project.settings.spacing.effort,
-            seed=project.settings.plan.seed,
-        )
-        laid[species] = _bundled(project, ground, free, species, found.easting, found.northing)
+        asked = units
+        for _ in range(_ROUNDS):
+            found = place(
+                free.allowed[species],
+                free.score[species],
+                west_m=free.grid.west,
+                north_m=free.grid.north,
+                cell_m=free.grid.cell,
+                separation_m=planned_separation(project, ground, species) + ROUNDING_MARGIN_M,
+                wanted=asked,
+                clear_points=free.clear_points,
+                clear_radii_m=free.clear_radii,
+                effort=project.settings.spacing.effort,
+                seed=project.settings.plan.seed,
+            )
+            laid[species] = _bundled(project, ground, free, species, found.easting, found.northing)
+            held = sum(p.x_m.size for p in laid[species])
+            if held >= units or found.easting.size < asked:
+                break
+            asked += units - held  # readings rounded to the tape cost some places
+        laid[species] = best_units(bottom, species, laid[species], units)
     return laid
 
 

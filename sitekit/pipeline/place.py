@@ -23,6 +23,7 @@ from sitekit.pipeline.fields import Ground, read_ground
 from sitekit.pipeline.free_points import lay_points
 from sitekit.pipeline.given import given_colonies
 from sitekit.pipeline.given_plots import given_plots, lay_given
+from sitekit.pipeline.open_rasters import OpenRasters
 from sitekit.pipeline.partners import with_origins
 from sitekit.pipeline.pins import follow_pins
 from sitekit.pipeline.plotting import Laid, lay_plots, without_plots
@@ -63,15 +64,16 @@ def run(project: Project, run_id: str) -> Done:
     moved = given_plots(project, crs, [name for name, _ in chosen], apart_m=apart)
 
     def work(pair: tuple[str, str]) -> SitePlan:
-        bottom = read_bottom(project, ground, outlines[pair[1]], colonies)
+        bottom = read_bottom(project, ground, outlines[pair[1]], colonies, rasters)
         own = allotment[allotment["site"] == pair[0]]
         own_plots = None if moved is None else moved.get(pair[0], [])
         return _plan_site(project, ground, pair, bottom, own, own_plots)
 
     plans = []
-    for done, plan in enumerate(in_order(work, iter(chosen), project.machine.threads), start=1):
-        plans.append(plan)
-        project.machine.progress(done, len(chosen))
+    with OpenRasters() as rasters:
+        for done, plan in enumerate(in_order(work, iter(chosen), project.machine.threads), start=1):
+            plans.append(plan)
+            project.machine.progress(done, len(chosen))
     used = read_records(project.folder / RECORDS, "used_numbers")
     pins = latest_pins(project.folder)
     stray: list[Fault] = []

@@ -160,15 +160,9 @@ def plot_pattern(project: Project, separation: float) -> Pattern:
 def _plots(project: Project, ground: Ground, bottom: Bottom, species: str, wanted: int | None) -> Plots:
     plot = project.settings.spacing.plot
     allowed = bottom.allowed[species].copy()
-    if len(bottom.clear_points):
-        x, y = bottom.grid.centres()
-        rows, cols = np.nonzero(allowed)
-        centres = np.column_stack([x[cols], y[rows]])
-        largest = float(bottom.clear_radii.max())
-        tree = cKDTree(bottom.clear_points)
-        for i, near in enumerate(tree.query_ball_point(centres, largest)):
-            if near and (np.hypot(*(bottom.clear_points[near] - centres[i]).T) < bottom.clear_radii[near]).any():
-                allowed[rows[i], cols[i]] = False
+    x, y = bottom.grid.centres()
+    rows, cols = np.nonzero(allowed)
+    allowed[rows, cols] = clearances(bottom)(x[cols], y[rows])
     area = PlotBottom(allowed, bottom.score[species], bottom.grid.west, bottom.grid.north, bottom.grid.cell)
     most = plot.most if wanted is None else (wanted if plot.most is None else min(wanted, plot.most))
     gap = max(plot.gap_m, planned_separation(project, ground, species))  # units may stand on the edges
@@ -246,22 +240,52 @@ def depths_under(bottom: Bottom, x: Floats, y: Floats) -> tuple[Floats, Floats, 
 def stands_on(bottom: Bottom, species: str) -> Callable[[Floats, Floats], NDArray[np.bool_]]:
     """Return a test whether positions lie on allowed bottom of a species, clear of all that is kept clear."""
     allowed = bottom.allowed[species]
-    tree = cKDTree(bottom.clear_points) if len(bottom.clear_points) else None
+    clear = clearances(bottom)
 
     def stands(x: Floats, y: Floats) -> NDArray[np.bool_]:
         row, col = bottom.grid.cell_of(x, y)
         inside = bottom.grid.holds(row, col)
         rows, cols = allowed.shape
         good = np.asarray(inside & allowed[row.clip(0, rows - 1), col.clip(0, cols - 1)])
-        if tree is not None and good.any():
-            largest = float(bottom.clear_radii.max())
-            points = np.column_stack([x, y])
-            for i, near in enumerate(tree.query_ball_point(points, largest)):
-                if near and (np.hypot(*(bottom.clear_points[near] - points[i]).T) < bottom.clear_radii[near]).any():
-                    good[i] = False
+        good[good] = clear(x[good], y[good])
         return good
 
     return stands
+
+
+def clearances(bottom: Bottom) -> Callable[[Floats, Floats], NDArray[np.bool_]]:
+    """Return a test whether positions lie outside every clearance."""
+    centres, radii = bottom.clear_points, bottom.clear_radii
+    tree = cKDTree(centres) if len(centres) else None
+
+    def clear(x: Floats, y: Floats) -> NDArray[np.bool_]:
+        free = np.ones(x.size, bool)
+        if tree is None or x.size == 0:
+            return free
+        near = tree.query_ball_point(np.column_stack([x, y]), float(radii.max()))
+        of = np.repeat(np.arange(x.size), [len(n) for n in near])
+        if of.size:
+            which = np.concatenate([n for n in near if n]).astype(np.int64)
+            free[of[np.hypot(centres[which, 0] - x[of], centres[which, 1] - y[of]) < radii[which]]] = False
+        return free
+
+    return clear
+
+
+def best_units(bottom: Bottom, species: str, laid: list[Laid], units: int) -> list[Laid]:
+    """Return plots with no more than a number of units, those on cells of the highest score."""
+    own = np.concatenate([np.full(p.x_m.size, k) for k, p in enumerate(laid)]) if laid else np.zeros(0)
+    if own.size <= units:
+        return laid
+    row, col = bottom.grid.cell_of(np.concatenate([p.x_m for p in laid]), np.concatenate([p.y_m for p in laid]))
+    kept = np.zeros(own.size, bool)
+    kept[np.argsort(-np.nan_to_num(bottom.score[species][row, col]), kind="stable")[:units]] = True
+    return [_with(plot, kept[own == k]) for k, plot in enumerate(laid) if kept[own == k].any()]
+
+
+def _with(plot: Laid, units: NDArray[np.bool_] | slice) -> Laid:
+    own = {name: getattr(plot, name)[units] for name in ("x_m", "y_m", "along_m", "offset_m", "angle_deg")}
+    return replace(plot, **own)
 
 
 def first_units(laid: list[Laid], units: int) -> list[Laid]:
@@ -272,8 +296,7 @@ def first_units(laid: list[Laid], units: int) -> list[Laid]:
         n = min(plot.x_m.size, left)
         if n == 0:
             continue
-        own = {name: getattr(plot, name)[:n] for name in ("x_m", "y_m", "along_m", "offset_m", "angle_deg")}
-        out.append(replace(plot, **own))
+        out.append(_with(plot, slice(n)))
         left -= n
         if left == 0:
             break
