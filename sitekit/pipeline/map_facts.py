@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from typing import Any
 
 import geopandas as gpd
@@ -14,8 +15,8 @@ MOST_NAMED = 8  # sites in one stamp
 _UNSEEN = "chosen, not scouted"
 
 
-def candidate_facts(tables: dict[str, pd.DataFrame]) -> gpd.GeoDataFrame:
-    """Return the candidates with ranks and room of each species as text, for reading."""
+def candidate_facts(tables: dict[str, pd.DataFrame], mode: str) -> gpd.GeoDataFrame:
+    """Return the candidates with ranks and room of each species in the plan's mode as text, for reading."""
     frame = gpd.GeoDataFrame(tables["candidates"]).copy()
     ranks: dict[str, list[str]] = {}
     for row in _rows(tables, "candidate_ranks"):
@@ -24,10 +25,13 @@ def candidate_facts(tables: dict[str, pd.DataFrame]) -> gpd.GeoDataFrame:
     room: dict[str, list[str]] = {}
     for row in _rows(tables, "candidate_species"):
         if not pd.isna(row["capacity"]):
-            words = f"{row['species']}: {row['capacity']:.0f} (at most {row['bound']:.0f})"
+            in_plots = " in plots" if mode == "plots" else ""
+            words = f"{row['species']}: {row['capacity']:.0f}{in_plots} (never over {row['bound']:.0f})"
             room.setdefault(row["candidate"], []).append(words)
     frame["ranks"] = ["; ".join(ranks.get(c, [])) for c in frame["candidate"]]
     frame["room"] = ["; ".join(room.get(c, [])) for c in frame["candidate"]]
+    why = {row["candidate"]: row["reason"] for row in _rows(tables, "sites") if not _marked(row)}
+    frame["choice"] = [why.get(c, "") for c in frame["candidate"]]
     return frame
 
 
@@ -35,29 +39,41 @@ def _rows(tables: dict[str, pd.DataFrame], name: str) -> list[dict[str, Any]]:
     return [{str(k): v for k, v in row.items()} for row in tables[name].to_dict("records")] if name in tables else []
 
 
-def site_facts(tables: dict[str, pd.DataFrame]) -> gpd.GeoDataFrame:
-    """Return the sites with what decides their mark: chosen or not, scouted or not."""
-    frame = gpd.GeoDataFrame(tables["sites"]).copy()
+def _marked(row: dict[str, Any]) -> bool:
+    return bool(row["coded"] == True or row["chosen"] == True)  # noqa: E712
+
+
+def site_facts(tables: dict[str, pd.DataFrame], asked: Mapping[str, str]) -> gpd.GeoDataFrame:
+    """Return sites that bear a code or are chosen, with what decides their mark: chosen or not, scouted or not.
+
+    A candidate that is neither is no site: its outline tells why it was not taken. `asked` are the go/no-go questions.
+    """
+    frame = gpd.GeoDataFrame(tables["sites"])
+    frame = frame[[_marked(row) for row in _rows(tables, "sites")]].copy()
     frame["mark"] = [
         ("chosen" if chosen else "not chosen") + ("" if scouted else ", not scouted")
         for chosen, scouted in zip(frame["chosen"] == True, frame["scouted"] == True, strict=True)  # noqa: E712
     ]
-    frame["answers"] = [_said(text) for text in frame["answers"]]
+    frame["answers"] = [_said(text, asked) for text in frame["answers"]]
     shelter = shelter_words(tables["shelter"]) if "shelter" in tables else {}
     frame["shelter"] = [shelter.get(str(site), "") for site in frame["site"]]
     return frame
 
 
-def _said(answers: Any) -> str:
-    """Return a site's answers as words; empty without any."""
+def _said(answers: Any, asked: Mapping[str, str]) -> str:
+    """Return a site's answers as words, in the order of the questions; empty without any."""
     found = json.loads(answers) if isinstance(answers, str) and answers else {}
-    return "; ".join(f"{k}: {v}" for k, v in found.items()) if isinstance(found, dict) else str(answers)
+    keys = [k for k in asked if k in found] + [k for k in found if k not in asked]
+    told = []
+    for k in keys:
+        known = [str(found[k][part]) for part in ("note", "who", "when") if found[k].get(part)]
+        told.append(f"{asked.get(k, k)} {found[k]['answer']} ({', '.join(known) or 'not answered'}).")
+    return " ".join(told)
 
 
-def stamps(tables: dict[str, pd.DataFrame]) -> tuple[str, ...]:
-    """Return the stamp that names chosen sites nobody has looked at."""
-    sites = tables["sites"]
-    unseen = [str(s) for s, mark in zip(sites["site"], site_facts(tables)["mark"], strict=True) if mark == _UNSEEN]
+def stamps(sites: gpd.GeoDataFrame) -> tuple[str, ...]:
+    """Return the stamp that names chosen sites nobody has looked at, from `site_facts`."""
+    unseen = [str(s) for s, mark in zip(sites["site"], sites["mark"], strict=True) if mark == _UNSEEN]
     if not unseen:
         return ()
     return ("NOT SCOUTED: " + (", ".join(unseen) if len(unseen) <= MOST_NAMED else f"{len(unseen)} chosen sites"),)

@@ -28,6 +28,7 @@ from sitekit.pipeline.map_facts import candidate_facts, site_facts, stamps
 from sitekit.pipeline.project import Project
 from sitekit.pipeline.responses import responses
 from sitekit.pipeline.sea_pictures import sea_rasters
+from sitekit.pipeline.weighing import asked_questions
 from sitekit.suitability.criteria import Criterion
 from sitekit.suitability.exclusions import LABELS, NO_DEPTH, NO_SUBSTRATE, UNKNOWN
 from sitekit.suitability.score import NO_LIMIT
@@ -84,6 +85,7 @@ def map_scene(
                 "",
                 limiting,
                 classes=names,
+                ramp="classes",
                 reasons=f"reasons_{code}",
                 group=code,
             )
@@ -107,8 +109,10 @@ def map_scene(
     rasters += _responses(project, ground, criteria, public) if step == 1 else []
     rasters += sea_rasters(project, lambda name, band: _read(project, name, grid, step, band))
     depth = _read(project, f"{RASTERS}/depth.tif", grid, step)
+    rasters += _depth_layer(depth, settings.layers.bathymetry.datum)
     crs = ground.grid.crs
     plots = gpd.GeoDataFrame(tables["plots"])
+    sites = site_facts(tables, asked_questions(settings))
     notes = [ground.scout_reason] if ground.scout_reason else []
     if settings.layers.protected is None:
         notes.append("No protected-area layer was given: nothing on this map says that work is allowed.")
@@ -128,8 +132,8 @@ def map_scene(
         reasons=tuple(reasons),
         depth=depth,
         contour_interval_m=_interval(depth),
-        candidates=candidate_facts(tables),
-        sites=site_facts(tables),
+        candidates=candidate_facts(tables, settings.spacing.mode),
+        sites=sites,
         plots=plots if len(plots) else None,
         tape_lines=_tape_lines(plots, crs) if len(plots) else None,
         work_areas=gpd.GeoDataFrame(tables["work_areas"]) if len(tables["work_areas"]) else None,
@@ -139,7 +143,7 @@ def map_scene(
         picture=picture_file(project),
         scout=ground.scout,
         fictional=settings.plan.fictional,
-        stamps=(*(("PUBLIC COPY",) if public else ()), *stamps(tables)),
+        stamps=(*(("PUBLIC COPY",) if public else ()), *stamps(sites)),
         sources=tuple(sources()[k].line() if k in sources() else k for k in cited),
         notation=settings.outputs.coordinates,
         cautions=cautions,
@@ -199,8 +203,8 @@ def _responses(
             continue  # it would show where living colonies stand
         names = list(dict.fromkeys(name for _, name in plane.users))
         codes = list(dict.fromkeys(code for code, _ in plane.users))
-        label = f"{', '.join(names)} ({', '.join(codes)})"
-        note = f"response to {plane.field}: 1 suits best, 0 rules the cell out if it has weight"
+        label = f"Criterion: {', '.join(names)} ({', '.join(codes)})"
+        note = f"1 suits best, 0 rules the cell out if the criterion has weight; read from {plane.field}"
         first = f"reasons_{codes[0]}"
         found.append(
             RasterLayer(f"response_{k}", label, "0–1", shown, SCORE_EDGES, reasons=first, note=note, group="Criteria")
@@ -226,6 +230,17 @@ def _read(project: Project, name: str, grid: Grid, step: int, band: int = 1) -> 
         return coarse
 
 
+def _depth_layer(depth: NDArray[np.float32], datum: str) -> list[RasterLayer]:
+    """Return depth in bins of half the contour interval; none where nothing is known."""
+    side = _interval(depth) / 2
+    if not side:
+        return []
+    known = depth[np.isfinite(depth)]
+    first, last = math.floor(float(known.min()) / side), math.ceil(float(known.max()) / side)
+    edges = tuple(round(k * side, 2) for k in range(first, max(last, first + 1) + 1))
+    return [RasterLayer("depth", f"Depth below {datum}", "m", depth, edges, ramp="depth", group="Sea")]
+
+
 def _interval(depth: NDArray[np.float32]) -> float:
     """Return a contour interval that draws five to ten lines."""
     known = depth[np.isfinite(depth)]
@@ -244,7 +259,7 @@ def _tape_lines(plots: gpd.GeoDataFrame, crs: Any) -> gpd.GeoDataFrame:
     ]
     kept = plots[plots["second_pin_x_m"].notna()]
     return gpd.GeoDataFrame(
-        {"plot": kept["plot"].tolist(), "site": kept["site"].tolist(), "length_m": kept["length_m"].tolist()},
+        {name: kept[name].tolist() for name in ("plot", "site", "length_m", "bearing_true_deg")},
         geometry=lines,
         crs=crs,
     )

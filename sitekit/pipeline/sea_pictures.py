@@ -15,7 +15,7 @@ from sitekit.pipeline.project import Project
 
 # field -> what people read, bin edges (ours: halves and doubles of the 0.30 m/s of `kenyon2023`; half metres of height)
 _SHOWN: dict[str, tuple[str, tuple[float, ...]]] = {
-    "orbital_velocity_ms": ("Water motion near the bed under waves", (0.0, 0.15, 0.3, 0.6, 0.9, 1.2, 1.8, 2.4)),
+    "orbital_velocity_ms": ("Wave motion near the bed", (0.0, 0.15, 0.3, 0.6, 0.9, 1.2, 1.8, 2.4)),
     "wave_height_m": ("Wave height", (0.0, 0.25, 0.5, 1.0, 1.5, 2.0, 2.5, 3.0)),
 }
 _POINTS = (
@@ -49,8 +49,8 @@ def sea_rasters(project: Project, read: Read) -> list[RasterLayer]:
                 read(SEA_RASTER, bands[name]["band"]),
                 edges,
                 ramp="warm",
-                note=f"not exceeded in {waves.high_share:.0%} of the time; {outer}; {waves.method}; a ranking of "
-                "places, no forecast",
+                note=f"not exceeded {100 * waves.high_share:.0f} % of the time; {outer}; waves by {waves.method}; "
+                "compares places, no forecast; cells without colour have no value",
                 group="Sea",
             )
         )

@@ -102,6 +102,39 @@ def test_a_tag_is_found_and_told(opened: Any) -> None:
     assert "Colony WS-0010" in page.locator("#sk-facts").inner_text()
 
 
+def test_a_plot_is_found_before_its_tape_line(opened: Any) -> None:
+    """Enter would open a tape line that bears the same name and tells less."""
+    page = opened(made.scene())
+    page.fill("#sk-find", "WS-P1")
+    assert page.locator("#sk-found button").first.inner_text() == "Plot WS-P1"
+    page.press("#sk-find", "Enter")
+    assert page.locator("#sk-facts h3").first.inner_text() == "Plot WS-P1"
+    page.click("#sk-close")
+    assert page.locator("#sk-facts-box").is_hidden()
+
+
+def test_on_a_phone_what_was_tapped_stays_in_sight(opened: Any) -> None:
+    """The panel would cover the very place that it tells about; a site's mark tells of the site first."""
+    page = opened(made.scene(), (390, 844))
+    at = page.evaluate(
+        "() => { const s = sitekit.state, i = s.layers.find((l) => l.id === 'sites').items[0], "
+        "p = sitekit.geodesy.toDegrees(...i.at), c = s.map.latLngToContainerPoint([p.lat, p.lon]); return [c.x, c.y]; }"
+    )
+    box = page.locator(".sk-map").bounding_box()
+    page.mouse.click(box["x"] + at[0], box["y"] + at[1])
+    page.wait_for_function("() => !document.getElementById('sk-facts-box').hidden")
+    page.wait_for_timeout(200)
+    assert page.locator("#sk-facts h3").first.inner_text() == "Site WS"
+    after = page.evaluate(
+        "() => { const c = sitekit.state.map.latLngToContainerPoint(sitekit.state.chosenAt); return [c.x, c.y]; }"
+    )
+    box = page.locator(".sk-map").bounding_box()
+    assert 0 < after[0] < box["width"]
+    assert 0 < after[1] < box["height"]
+    assert box["y"] + box["height"] <= page.locator("#sk-panel").bounding_box()["y"]
+    assert _quiet(page)
+
+
 def test_the_keyboard_tells_what_lies_under_the_cross(opened: Any) -> None:
     """Someone without a mouse would learn nothing from the map."""
     page = opened(made.scene())

@@ -26,8 +26,7 @@ from sitekit.outputs.map_html.plain_text import plain_text
 from sitekit.outputs.map_html.ramps import ramp, rgb
 from sitekit.outputs.map_html.scene import RasterLayer, ReasonLayer
 
-SHADES = 12  # steps of light on a slope; with 16 depth bands it fits one palette
-DEPTH_BANDS = 16
+SHADES = 32  # greys of shaded depth
 SUN_AZIMUTH_DEG, SUN_HEIGHT_DEG = 315.0, 45.0  # the usual light of shaded relief: from the upper left
 PNG_LEVEL = 6  # 9 takes three times as long for a few per cent
 MAX_PICTURE = 2048  # pixels a side of the user's own picture
@@ -123,24 +122,14 @@ def mask_uri(overlay: Overlay, kind: str) -> str:
 
 
 def relief_overlay(depth: NDArray[np.float32], grid: Grid, screen: Screen) -> Overlay:
-    """Return shaded, tinted depth. Light falls from the north-west; heights are stretched so that slopes show."""
-    low, high = (float(f(depth)) for f in (np.nanmin, np.nanmax)) if np.isfinite(depth).any() else (0.0, 1.0)
-    high = high if high > low else low + 1.0
-    edges = tuple(float(e) for e in np.linspace(low, high, DEPTH_BANDS + 1))
+    """Return shaded depth in greys, so that no hue below a layer is taken for one of its own.
+
+    Light falls from the north-west; heights are stretched so that slopes show.
+    """
     shade = np.clip((hillshade(depth, grid.cell) * SHADES).astype(np.int64), 0, SHADES - 1)
-    band = bin_codes(depth, edges).astype(np.int64)
-    codes = np.where(band > 0, (band - 1) * SHADES + shade + 1, 0).astype(np.uint8)
-    tints = ramp("depth", DEPTH_BANDS)
-    palette = []
-    for tint in tints:
-        for step in range(SHADES):
-            light = 0.62 + 0.48 * (step + 0.5) / SHADES
-            red, green, blue = (min(255, round(v * light)) for v in rgb(tint))
-            palette.append((red, green, blue, 255))
-    rows = tuple(
-        (tints[i], f"{edges[i]:.1f} to {edges[i + 2]:.1f}".replace("-", "−")) for i in range(0, DEPTH_BANDS, 2)
-    )
-    return _overlay(codes, grid, screen, palette, rows)
+    codes = np.where(np.isnan(depth), 0, shade + 1).astype(np.uint8)
+    greys = [round(135 + 115 * (step + 0.5) / SHADES) for step in range(SHADES)]
+    return _overlay(codes, grid, screen, [(g, g, g, 255) for g in greys], ())
 
 
 def hillshade(depth: NDArray[np.float32], cell: float) -> NDArray[np.float64]:

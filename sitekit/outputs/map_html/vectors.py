@@ -34,6 +34,7 @@ _FACTS: dict[str, dict[str, tuple[str, int | None]]] = {
         "unknown_pct": ("Weight on unknown values, %", 0),
         "ranks": ("Rank under other weights", None),
         "room": ("Room, outplant units", None),
+        "choice": ("Choice", None),
         "note": ("Note", None),
     },
     "sites": {

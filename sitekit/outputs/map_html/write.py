@@ -101,7 +101,7 @@ def map_page(scene: MapScene) -> str:
         "cell": screen.cell,
         "scout": scene.scout,
         "notation": scene.notation.lower(),
-        "relief": None if relief is None else {"legend": relief.legend, "interval": scene.contour_interval_m},
+        "relief": relief is not None,
         "photo": photo is not None,
         "rasters": [_raster(i, scene, overlay, screen.cell) for i, overlay in enumerate(rasters)],
         "reasons": {name: _reasons(overlay, scene, name) for name, overlay in reasons.items()},

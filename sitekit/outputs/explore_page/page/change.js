@@ -10,9 +10,9 @@ explore.change = (model) => {
   for (const s of model.species) {
     if (s.plan.every((w, i) => same(w, s.weights[i]))) { continue; }
     const rows = s.criteria.map((c, i) => [`${c.key} = ${number(s.weights[i])}`, same(s.weights[i], s.plan[i]) ? "" : `  # was ${number(s.plan[i])}`]);
-    parts.push([`# Add this table; it takes the place of [weights.${s.code}] where there is one:`, `[weights.${s.code}]`, 'method = "direct"',
+    parts.push([`# Add this table. Where there is one already, it takes its place:`, `[weights.${s.code}]`, 'method = "direct"',
       `who = ${head.who}`, "", `[weights.${s.code}.numbers]`, ...rows.map(([a, b]) => a + b)].join("\n"));
   }
   if (!parts.length) { return ""; }
-  return `# Tried on the preview page of run ${line(head.run)}. Only a run makes the plan: sitekit run\n\n${parts.join("\n\n")}\n`;
+  return `# Tried on the preview page of run ${line(head.run)}.\n# Only a run makes the plan: sitekit run\n\n${parts.join("\n\n")}\n`;
 };

@@ -69,7 +69,8 @@ explore.panel = (() => {
       colours.forEach((c, b) => row(two, c, `${(b / 10).toFixed(1)} to ${((b + 1) / 10).toFixed(1)}`, (b + 1) / 10 <= model.passing + 1e-9 ? 0.41 : 1));
     } else if (state.mode === "change") {
       make("p", box, `${species.code}: passing now against the plan's own weights, rule and threshold`, "ex-small");
-      for (const [kind, words] of [["kept", "passes in both"], ["gained", "gained"], ["lost", "lost"]]) { row(box, state.view.CHANGE[kind], words, 1); }
+      for (const [kind, words] of [["kept", "passes in both"], ["gained", "gained"]]) { row(box, state.view.CHANGE[kind], words, 1); }
+      pattern(box, "lost", "lost");
     } else {
       make("p", box, `${species.code}: the criterion whose rise to 1 would raise the score most`, "ex-small");
       species.criteria.forEach((c, i) => row(box, model.head.classes[i], c.name, 1));
@@ -87,7 +88,7 @@ explore.panel = (() => {
     for (const [label, text] of rows) { make("dt", dl, label); make("dd", dl, text); }
     if (!list.length) { return; }
     const table = make("table", box), head = make("tr", make("thead", table)), body = make("tbody", table);
-    for (const words of ["Criterion", "Response", "Share of weight"]) { make("th", head, words).scope = "col"; }
+    for (const words of ["Criterion", "Suits, 0–1", "Share of weight"]) { make("th", head, words).scope = "col"; }
     for (const one of list) {
       const tr = make("tr", body, undefined, one.limits ? "ex-limits" : "");
       make("th", tr, one.limits ? `${one.name} (limits)` : one.name).scope = "row";

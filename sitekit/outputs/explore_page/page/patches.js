@@ -13,5 +13,6 @@ explore.patches = (model, passes) => {
   const least = model.head.least_m2 / model.head.cell_m2;
   let cells = 0, many = 0;
   for (let k = 1; k < parent.length; k += 1) { if (parent[k] === k && size[k] >= least) { cells += size[k]; many += 1; } }
-  return { area: cells * model.head.cell_m2, many };
+  const holds = (j) => j >= 0 && passes(j) && size[root(label[cell[j]])] >= least;
+  return { area: cells * model.head.cell_m2, many, holds };
 };

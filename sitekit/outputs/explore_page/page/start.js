@@ -73,9 +73,9 @@
     const found = explore.patches(model, (j) => scores.some((one) => one[j] >= limit));
     $("ex-patches").textContent = `In patches of at least ${head.least_m2} m² (any species): ${explore.panel.whole(found.area)} m² in ${found.many}.`;
     state.patches = found;
-    const coded = head.sites.filter(([, given]) => given), good = (site) => { const j = place(Math.floor(site[2]), Math.floor(site[3])); return j >= 0 && scores.some((one) => one[j] >= limit); };
+    const coded = head.sites.filter(([, given]) => given), good = (site) => found.holds(place(Math.floor(site[2]), Math.floor(site[3])));
     const names = (list) => list.map(([name]) => name).join(", ") || "none";
-    $("ex-codes").textContent = coded.length ? `Site codes on a cell that passes: ${names(coded.filter(good))}; not: ${names(coded.filter((site) => !good(site)))}.` : "";
+    $("ex-codes").textContent = coded.length ? `Site codes in such a patch: ${names(coded.filter(good))}; not: ${names(coded.filter((site) => !good(site)))}.` : "";
     const text = explore.change(model);
     $("ex-toml").value = text || "# Nothing is changed yet.";
     $("ex-copy").disabled = $("ex-save").disabled = text === "";

@@ -11,6 +11,8 @@ explore.view = (model, frame, told) => {
   const hatch = (at) => (at % cols - Math.floor(at / cols)) % 8 === 0 ? STROKE : VEIL;
   const dots = (at) => { const r = Math.floor(at / cols), c = at % cols; return r % 4 === 0 && (c + (r % 8 ? 2 : 0)) % 4 === 0 ? RING : PALE; };
   for (let at = 0; at < all; at += 1) { if (exclusion[at]) { ink[at] = hatch(at); } }
+  const rising = new Uint8Array(n);
+  for (let j = 0; j < n; j += 1) { rising[j] = (Math.floor(cell[j] / cols) + cell[j] % cols) % 5 === 0 ? 1 : 0; }
   const unknown = new Uint32Array(n);
   for (let j = 0; j < n; j += 1) { unknown[j] = dots(cell[j]); }
   relief();
@@ -31,14 +33,15 @@ explore.view = (model, frame, told) => {
   }
 
   const bins = head.ramp.map((c) => rgba(c, 255)), faint = head.ramp.map((c) => rgba(c, 105)), kinds = head.classes.map((c) => rgba(c, 255));
-  const CHANGE = { kept: "#5b6f78", gained: "#1f6fd1", lost: "#e08a00" }, change = Object.fromEntries(Object.entries(CHANGE).map(([k, c]) => [k, rgba(c, 255)]));
+  // Told apart in grey too: gained is the darkest, lost the lightest and crossed by rising strokes.
+  const CHANGE = { kept: "#7d909a", gained: "#0b2f86", lost: "#f2b84e", stroke: "#8a5200" }, change = Object.fromEntries(Object.entries(CHANGE).map(([k, c]) => [k, rgba(c, 255)]));
   // `mode`: score, change or limiting; `score`, `before` and `which` belong to the species that is shown.
   function paint(mode, score, before, which) {
     const limit = Math.fround(model.passing), clear = rgba("#ffffff", 60);
     if (mode === "score") {
       for (let j = 0; j < n; j += 1) { const s = score[j]; if (s < 0) { ink[cell[j]] = unknown[j]; } else { const b = s >= 1 ? 9 : s * 10 | 0; ink[cell[j]] = s >= limit ? bins[b] : faint[b]; } }
     } else if (mode === "change") {
-      for (let j = 0; j < n; j += 1) { const s = score[j], on = s >= limit; ink[cell[j]] = s < 0 ? unknown[j] : on ? before[j] ? change.kept : change.gained : before[j] ? change.lost : clear; }
+      for (let j = 0; j < n; j += 1) { const s = score[j], on = s >= limit; ink[cell[j]] = s < 0 ? unknown[j] : on ? before[j] ? change.kept : change.gained : before[j] ? rising[j] ? change.stroke : change.lost : clear; }
     } else {
       for (let j = 0; j < n; j += 1) { ink[cell[j]] = score[j] < 0 ? unknown[j] : which[j] === 255 ? clear : kinds[which[j] % kinds.length]; }
     }

@@ -108,11 +108,11 @@ sitekit.draw = (() => {
       if (item.t !== "P") { continue; }
       const x = view.x(item.at[0]), y = view.y(item.at[1]);
       if (x < -20 || y < -20 || x > view.wide + 20 || y > view.high + 20) { continue; }
-      if (layer.id === "sites") { diamond(context, x, y, item.k); } else { cross(context, x, y, item.k === "outplant"); }
+      if (layer.id === "sites") { diamond(context, x, y, item.k); } else { cross(context, x, y, item.k === "outplant", view.ground < 2 ? 3 : 4); }
     }
   }
-  function cross(c, x, y, upright) {
-    const r = 4, d = upright ? [[-r, 0, r, 0], [0, -r, 0, r]] : [[-r, -r, r, r], [-r, r, r, -r]];
+  function cross(c, x, y, upright, r = 4) {
+    const d = upright ? [[-r, 0, r, 0], [0, -r, 0, r]] : [[-r, -r, r, r], [-r, r, r, -r]];
     for (const [colour, width] of [["#ffffff", 4], ["#000000", 1.8]]) {
       c.strokeStyle = colour; c.lineWidth = width; c.beginPath();
       for (const [x0, y0, x1, y1] of d) { c.moveTo(x + x0, y + y0); c.lineTo(x + x1, y + y1); }
@@ -197,11 +197,12 @@ sitekit.draw = (() => {
 
   // Names where there is room, the most wanted first; a name that would cover another waits for a closer view.
   function labels(context, view, layers) {
-    const taken = [], order = ["sites", "plots", "protected", "candidates", "work_areas", "contours"];
-    for (const id of order) {
-      const layer = layers.find((one) => one.id === id);
+    const taken = [], order = ["sites", "protected:forbidden", "plots", "protected", "candidates", "work_areas", "contours"];
+    for (const step of order) {
+      const [id, rule] = step.split(":"), layer = layers.find((one) => one.id === id);
       if (!layer || !layer.on) { continue; }
       for (const item of layer.items) {
+        if (id === "protected" && (item.k === "forbidden") !== (rule === "forbidden")) { continue; }
         let text = item.n.length > 30 ? `${item.n.slice(0, 29)}…` : item.n;
         if (id === "protected") { text += ` (${RULES[item.k] || item.k})`; }
         if (!text) { continue; }
@@ -209,6 +210,8 @@ sitekit.draw = (() => {
         const size = id === "contours" ? 10 : 12;
         context.font = `600 ${size}px system-ui, "Segoe UI", "DejaVu Sans", sans-serif`;
         const half = context.measureText(text).width / 2 + 4;
+        const long = Math.max(item.box[2] - item.box[0], item.box[3] - item.box[1]) * view.perMetre;
+        if ((id === "plots" || id === "work_areas") && long < 1.6 * half) { continue; } // longer than what it names: waits for a closer view
         for (const [east, north] of id === "protected" || id === "work_areas" ? spots(item) : [item.at]) {
           const x = view.x(east), y = view.y(north) - (item.t === "P" ? 15 : 0), box = [x - half, y - size * 0.75, x + half, y + size * 0.75];
           if (box[0] < view.pad.x || box[1] < view.pad.y || box[2] > view.wide - view.pad.x || box[3] > view.high - view.pad.y) { continue; }

@@ -74,15 +74,17 @@ sitekit.facts = (() => {
         if (far <= reach * reach && (state.only === null || all.genet[i] === state.only)) { near.push([far, i]); }
       }
       near.sort((a, b) => a[0] - b[0] || a[1] - b[1]);
-      for (const [, i] of near.slice(0, 3)) { found.push(colonyFacts(all, i, state.notation())); }
-      if (near.length > 3) { found[2].more = `and ${near.length - 3} more colonies here: zoom in`; }
+      const told = near.length > 3 ? 1 : near.length;
+      for (const [, i] of near.slice(0, told)) { found.push(colonyFacts(all, i, state.notation())); }
+      if (near.length > told) { found[0].more = `and ${near.length - told} more colonies here: zoom in`; }
     }
     for (const id of ["sites", "plots", "tape_lines", "existing", "candidates", "work_areas", "protected", "contours"]) {
       const layer = state.layers.find((one) => one.id === id);
       if (!layer || !layer.on) { continue; }
       let hits = layer.items.filter((item) => item.t === "A" ? inside(item, x, y) : near2(item, x, y, reach));
       if (id === "existing") { hits = hits.sort((a, b) => away(a, x, y) - away(b, x, y)).slice(0, 3); }
-      for (const item of hits) { found.push(itemFacts(item)); }
+      const told = hits.map(itemFacts);
+      if (id === "sites") { found.unshift(...told); } else { found.push(...told); } // a site's mark lies above all
     }
     const cell = { title: "This cell", rows: [] };
     const first = state.rasters[state.shown.raster];

@@ -88,6 +88,10 @@ sitekit.panel = (() => {
   function lines(layer, kind) {
     const style = sitekit.draw.styleOf(layer.id, kind);
     const svg = sitekit.draw.element("svg", { class: "sk-swatch", viewBox: "0 0 30 17", "aria-hidden": "true" });
+    if (layer.items.every((item) => item.t === "L")) {
+      svg.appendChild(sitekit.draw.element("path", { d: "M0 8.5H30", stroke: style.color, "stroke-width": style.weight, "stroke-dasharray": style.dashArray || "none", "stroke-opacity": style.opacity || 1 }));
+      return svg;
+    }
     svg.appendChild(sitekit.draw.element("rect", { x: 2, y: 2, width: 26, height: 13, fill: style.fill && style.fillColor || "none",
       "fill-opacity": style.fillOpacity === undefined ? 1 : style.fillOpacity, stroke: style.color, "stroke-width": style.weight, "stroke-dasharray": style.dashArray || "none" }));
     return svg;
@@ -113,10 +117,7 @@ sitekit.panel = (() => {
       }
     }
     if (state.shown.under === "relief") {
-      make("h3", box, "Depth, m");
-      const two = make("div", box, undefined, "sk-rows");
-      for (const [colour, words] of state.relief.legend) { row(two, patch(colour, 1), words); }
-      make("p", box, "Shaded as if lit from the north-west; slopes are stretched.", "sk-small");
+      make("p", box, "Underneath: depth shaded as if lit from the north-west; slopes are stretched.", "sk-small");
     }
     const on = state.layers.filter((layer) => layer.on).reverse(), n = state.colonies;
     if (on.length || (n.count && state.shown.colonies)) { make("h3", box, "Marks"); }
@@ -163,6 +164,11 @@ sitekit.panel = (() => {
     $("sk-drawer").setAttribute("aria-expanded", "true");
     $("sk-panel").scrollTop = 0;
   }
+  function close() {
+    $("sk-facts-box").hidden = true;
+    $("sk-panel").classList.remove("sk-open");
+    $("sk-drawer").setAttribute("aria-expanded", "false");
+  }
 
   function search(state) {
     const field = $("sk-find"), list = $("sk-found");
@@ -181,5 +187,5 @@ sitekit.panel = (() => {
     field.addEventListener("keydown", (event) => { if (event.key === "Enter" && list.querySelector("button")) { list.querySelector("button").click(); } });
   }
 
-  return { switches, legend, facts, search, $ };
+  return { switches, legend, facts, close, search, $ };
 })();

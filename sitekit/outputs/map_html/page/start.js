@@ -5,7 +5,7 @@ sitekit.start = (map, pictures) => {
   const layers = sitekit.unpack.layers(data), colonies = sitekit.unpack.colonies(data.colonies, data);
   const first = data.rasters.length ? 0 : -1;
   const state = sitekit.state = {
-    map, layers, colonies, pictures, relief: data.relief, reasons: data.reasons, rasters: data.rasters, distinct: data.classes.length, only: null, measuring: false, notationFirst: data.notation,
+    map, layers, colonies, pictures, reasons: data.reasons, rasters: data.rasters, distinct: data.classes.length, only: null, measuring: false, notationFirst: data.notation,
     shown: { raster: first, opacity: first < 0 ? 1 : data.rasters[0].opacity, under: data.photo ? "photo" : data.relief ? "relief" : "", hatch: true, colonies: true, labels: true,
       by: colonies.count && new Set(colonies.genets.map((g) => g[0])).size > 1 ? "species" : "genet" },
     perMetre: () => 256 * 2 ** map.getZoom() / (2 * Math.PI * sitekit.geodesy.RADIUS),
@@ -75,10 +75,12 @@ sitekit.start = (map, pictures) => {
   let chosen = null;
   state.choose = (hit) => {
     if (chosen) { chosen.remove(); chosen = null; }
+    state.chosenAt = null;
     if (!hit || (!hit.item && !hit.at)) { return; }
     const base = { interactive: false, fill: false, pane: "sk-chosen", renderer: state.chosenRenderer };
     const two = [{ ...base, color: "#101010", weight: 6 }, { ...base, color: "#ffe14a", weight: 3 }];
     const item = hit.item, at = hit.at || item.at;
+    state.chosenAt = corner(at[0], at[1]);
     chosen = L.layerGroup(two.map((style) => !item || item.t === "P" ? L.circleMarker(corner(at[0], at[1]), { ...style, radius: 12 })
       : (item.t === "A" ? L.polygon : L.polyline)(sitekit.draw.latLngs(item.parts, item.t === "A"), style))).addTo(map);
   };
@@ -89,12 +91,14 @@ sitekit.start = (map, pictures) => {
   };
   const act = (latlng) => { if (state.measuring) { state.addPoint(latlng); } else { state.tell(latlng); } };
   map.on("click", (event) => act(event.latlng));
+  // The cross stands where Enter asks: shown to whoever uses keys.
+  for (const [what, on] of [["keydown", true], ["keyup", true], ["pointerdown", false]]) { map.getContainer().addEventListener(what, () => map.getContainer().classList.toggle("sk-keys", on)); }
   map.getContainer().addEventListener("keydown", (event) => { if (event.key === "Enter") { act(map.getCenter()); event.preventDefault(); } });
 
   state.find = (wanted, most) => {
     const hits = [];
     for (const layer of [...layers].reverse()) {
-      if (layer.id === "contours") { continue; }
+      if (layer.id === "contours" || layer.id === "tape_lines") { continue; } // a tape line bears its plot's name
       for (const item of layer.items) { if (hits.length < most && item.n && item.n.toLowerCase().includes(wanted)) { hits.push({ ...sitekit.facts.itemFacts(item) }); } }
     }
     for (let pass = 0; pass < 2; pass += 1) { // whole tags first, then tags that hold the text
@@ -129,6 +133,12 @@ sitekit.start = (map, pictures) => {
     const open = $("sk-panel").classList.toggle("sk-open");
     $("sk-drawer").setAttribute("aria-expanded", String(open));
   });
-  new ResizeObserver(() => { if (!document.documentElement.classList.contains("sk-print")) { map.invalidateSize({ pan: false }); } }).observe(map.getContainer());
+  $("sk-close").addEventListener("click", () => { state.choose(null); sitekit.panel.close(); map.getContainer().focus({ preventScroll: true }); });
+  // On a phone the panel takes room from the map: what was chosen stays in sight.
+  new ResizeObserver(() => {
+    if (document.documentElement.classList.contains("sk-print")) { return; }
+    map.invalidateSize({ animate: false });
+    if (state.chosenAt) { map.panInside(state.chosenAt, { padding: [40, 40], animate: false }); }
+  }).observe(map.getContainer());
   state.ready = performance.now();
 };

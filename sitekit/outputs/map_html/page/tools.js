@@ -13,6 +13,7 @@ sitekit.tools = (() => {
     const out = $("sk-position"), pick = $("sk-notation");
     let last = null;
     pick.value = state.notationFirst;
+    if (window.matchMedia("(hover: none)").matches) { out.textContent = "Tap the map"; }
     const tell = () => { if (last) { out.textContent = sitekit.geodesy.position(last.lng, last.lat, pick.value); } };
     map.on("mousemove click", (event) => { last = event.latlng; tell(); });
     map.on("moveend", () => { if (document.activeElement === map.getContainer()) { last = map.getCenter(); tell(); } });
@@ -34,7 +35,7 @@ sitekit.tools = (() => {
         if (!last) { out.textContent = "Too far apart to measure"; return; }
         sum += last.metres;
       }
-      out.textContent = !last ? "Click the next point" : points.length > 2 ? `${metres(sum)} in all; last ${metres(last.metres)}, ${last.bearing.toFixed(0)}° true` : `${metres(sum)}, ${last.bearing.toFixed(0)}° true`;
+      out.textContent = !last ? "Click the next point" : points.length > 2 ? `${metres(sum)} in all; last ${last.metres.toFixed(1)} m, ${last.bearing.toFixed(0)}° true` : `${metres(sum)}, ${last.bearing.toFixed(0)}° true`;
     };
     button.addEventListener("click", () => {
       state.measuring = !state.measuring;
