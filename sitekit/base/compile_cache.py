@@ -26,13 +26,27 @@ def cache_folder() -> Path:
         wanted.append(Path(home) / "sitekit")
     elif os.environ.get("HOME"):
         wanted.append(Path(os.environ["HOME"]) / ".cache" / "sitekit")
-    wanted.append(Path(tempfile.gettempdir()) / "sitekit-cache")
+    user = os.getuid() if hasattr(os, "getuid") else ""
+    wanted.append(Path(tempfile.gettempdir()) / f"sitekit-cache-{user}")
     for folder in wanted:
         target = folder / package_hash((".py",))
         try:
-            target.mkdir(parents=True, exist_ok=True)
+            target.mkdir(mode=0o700, parents=True, exist_ok=True)
+            mine = user == "" or target.stat().st_uid == user  # kernels that others left must not be loaded
         except OSError:
             continue
-        if os.access(target, os.W_OK):
+        if mine and os.access(target, os.W_OK):
             return target
     return Path(tempfile.mkdtemp(prefix="sitekit-cache-"))
+
+
+def cache_note() -> str:
+    """Return a sentence where compiled kernels cannot be kept in a folder of the user's own, else an empty text."""
+    folder = cache_folder()
+    own = [os.environ.get(n) for n in ("SITEKIT_CACHE", "XDG_CACHE_HOME", "LOCALAPPDATA", "HOME")]
+    if any(o and folder.is_relative_to(o) for o in own):
+        return ""
+    return (
+        f"no home folder to write to: compiled kernels are kept in {folder}; where that is emptied they are compiled again"
+        " (about half a minute). Set SITEKIT_CACHE to a folder of your own"
+    )

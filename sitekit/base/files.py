@@ -99,6 +99,33 @@ def hash_of(value: Any) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
+# Names that Windows keeps for devices, with any ending, and characters it allows in no name: Microsoft, "Naming Files,
+# Paths, and Namespaces" (recalled, unverified).
+_DEVICES = frozenset(("con", "prn", "aux", "nul", *(f"{n}{i}" for n in ("com", "lpt") for i in "123456789¹²³")))
+_FORBIDDEN = frozenset('<>:"|?*\\')
+
+
+def unportable(name: str) -> str:
+    r"""Return why a path with `/` between its parts cannot exist on Windows, empty if it can.
+
+    Examples
+    --------
+    >>> unportable("maps/aux.csv")
+    "'aux.csv' is a name that Windows keeps for a device"
+    >>> unportable("reef maps/Señal.tif")
+    ''
+    """
+    for part in name.split("/"):
+        if part.split(".")[0].rstrip(" ").lower() in _DEVICES:
+            return f"{part!r} is a name that Windows keeps for a device"
+        odd = sorted({c for c in part if c in _FORBIDDEN or ord(c) < 32})
+        if odd:
+            return f"{part!r} holds {' '.join(map(repr, odd))}, which Windows allows in no name"
+        if part not in (".", "..") and part.endswith((" ", ".")):
+            return f"{part!r} ends in a gap or a dot, which Windows drops"
+    return ""
+
+
 def inside(folder: Path, name: str) -> Path:
     """Return `folder / name`, refusing names that lead out of the folder.
 

@@ -38,6 +38,7 @@ def machine(threads: int | None, memory_gb: float, scheduler: str | None = None)
     import os
     import sys
 
+    from sitekit.base.compile_cache import cache_note
     from sitekit.pipeline.project import Machine
 
     def talk(line: str) -> None:
@@ -47,4 +48,7 @@ def machine(threads: int | None, memory_gb: float, scheduler: str | None = None)
         if sys.stderr.isatty():
             click.echo(f"\r  {100 * done // max(total, 1):3d} %", err=True, nl=done >= total)
 
+    note = cache_note()
+    if note:
+        talk(note)
     return Machine(threads or os.cpu_count() or 1, memory_gb, talk, progress, scheduler)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import json
 import os
 import sys
@@ -13,6 +14,11 @@ from typing import Any
 import click
 
 from sitekit.errors import SitekitError
+
+_STAND_INS = "sitekit-stand-ins"
+# What a console shows for a letter it lacks; others become a question mark.
+_LIKE = {"′": "'", "″": '"', "≥": ">=", "≤": "<=", "→": "->", "−": "-", "×": "x", "²": "2", "°": " deg", "…": "...",
+         "☐": "[ ]", "–": "-", "—": "-", "“": '"', "”": '"', "‘": "'", "’": "'", "±": "+/-", "·": "."}  # fmt: skip
 
 
 def run(command: click.Command, arguments: list[str] | None = None) -> int:
@@ -73,7 +79,14 @@ def _log() -> Path:
 
 def _writable_streams() -> None:
     """Let consoles that lack ′ or ≥ print a stand-in instead of failing."""
+    codecs.register_error(_STAND_INS, _stand_in)
     for stream in (sys.stdout, sys.stderr):
         reconfigure: Any = getattr(stream, "reconfigure", None)
         if reconfigure is not None:
-            reconfigure(errors="replace")
+            reconfigure(errors=_STAND_INS)
+
+
+def _stand_in(error: UnicodeError) -> tuple[str, int]:
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    return "".join(_LIKE.get(c, "?") for c in error.object[error.start : error.end]), error.end

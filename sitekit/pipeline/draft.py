@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from sitekit.base.files import write_text
+from sitekit.base.files import unportable, write_text
 from sitekit.errors import Fault, FileFault, InputFault
 from sitekit.layers.rows import TABLES
 from sitekit.pipeline.draft_lines import lines_of_plan, questions_in
@@ -96,7 +96,9 @@ def draft_plan(paths: Sequence[Path], target: Path | None = None) -> Draft:
             done.refused += [_at(f, path) for f in error.faults]
             continue
         done.seen += found
+        why = unportable(_named(path, folder))
         for one in found:
+            one.said += [f"{why}: rename it before the folder goes to another machine"] if why else []
             done.refused += [_at(f, path) for f in one.facts.pop("refused", [])]
     done.lines = lines_of_plan(done.seen, lambda p: _named(p, folder))
     done.asked = questions_in(done.lines)

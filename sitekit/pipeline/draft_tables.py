@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from sitekit.base.crs import WGS84, utm_zone
-from sitekit.errors import InputFault
+from sitekit.errors import Fault, InputFault
 from sitekit.layers.cells import Reading, Refused, Rows
 from sitekit.layers.columns import factor_of, find_column, plain_name
 from sitekit.layers.coordinates import Columns, locate
@@ -57,6 +57,9 @@ def look_at_table(path: Path) -> list[Seen]:
 def _look(path: Path, sheet: str | None) -> Seen:
     reading = Reading(sheet=sheet)
     rows = read_rows(path, path.name, reading)
+    if not rows.cells and not rows.broken:
+        due = "at least one row below its header"
+        raise InputFault(Fault(path.name, "holds no row, so no colony, place or genet", due, "Check the file."))
     one = Seen(path, "table", [*rows.said, f"{len(rows.cells)} rows; columns: {listing(rows.names, 20)}"])
     one.facts["sheet"] = sheet
     if sheet is not None:

@@ -146,20 +146,14 @@ class Ledger:
         gone = [n for n in self.data["files"] if n not in kept]
         self.data["pending"] = new
         write_json(self.out / MANIFEST, self.data)
+        self._refuse_held(sorted(new))
         for name in sorted(new):
             target = self.out / name
             target.parent.mkdir(parents=True, exist_ok=True)
             try:
                 os.replace(working / name, target)
             except OSError as error:
-                raise FileFault(
-                    Fault(
-                        str(target),
-                        f"cannot be replaced ({error.strerror or error})",
-                        "a file no other program holds open",
-                        "Close it in other programs and run again; the older file is untouched.",
-                    )
-                ) from error
+                raise FileFault(_held(target, error)) from error
         for name in gone:
             (self.out / name).unlink(missing_ok=True)
         files = {n: new.get(n) or self.data["files"][n] for n in sorted(kept)}
@@ -182,6 +176,30 @@ class Ledger:
         )
         write_json(self.out / MANIFEST, self.data)
         shutil.rmtree(working, ignore_errors=True)
+
+    def _refuse_held(self, names: list[str]) -> None:
+        """Refuse before anything is moved, so that old and new results never stand side by side.
+
+        Where a program that holds a file open forbids to rename it (Windows), it cannot be renamed onto itself either.
+        """
+        faults = []
+        for target in (self.out / n for n in names):
+            if target.exists():
+                try:
+                    os.replace(target, target)
+                except OSError as error:
+                    faults.append(_held(target, error))
+        if faults:
+            raise FileFault(*faults)
+
+
+def _held(target: Path, error: OSError) -> Fault:
+    return Fault(
+        str(target),
+        f"cannot be replaced ({error.strerror or error})",
+        "a file no other program holds open",
+        "Close it in other programs and run again; the older file is untouched.",
+    )
 
 
 def _parts(path: Path) -> list[Path]:

@@ -59,7 +59,7 @@ def stock_reading(project: Project) -> StockRead:
     notes = [f"{n} names of {k.split('_')[0]} mapped by the list of partners' names" for k, n in mapped.items() if n]
     lines = {int(r) for r in found["line"]}
     named = [
-        Named(str(r["species"]), str(r["genet"]), str(r["source"]), str(r["partner"]), bool(r["settled"]))
+        Named(str(r["species"]), str(r["genet"]), str(r.get("source", "")), str(r["partner"]), bool(r["settled"]))
         for r in rows.to_dict("records")
         if int(r["line"]) in lines
     ]
