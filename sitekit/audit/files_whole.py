@@ -13,6 +13,7 @@ from sitekit.season.settings import Settings
 PRESENT = "every file of the plan is there"
 UNEDITED = "every file is as the run wrote it"
 NOTHING_ELSE = "nothing else lies among the results"
+PREVIEW = "explore.html"  # a page for trying weights, made beside the run: no promise rests on it
 SAME_SETTINGS = "the plan was made from the settings as they stand"
 SAME_INPUTS = "the plan was made from the team's files as they stand"
 MANIFEST = "manifest.json"
@@ -45,7 +46,7 @@ def audit_files(project: Path, settings: Settings, written: Written) -> list[Fin
     unlisted = [f"{name} is not in the manifest" for name in due if name not in listed and (out / name).is_file()]
     edited = [n for n, digest in sorted(listed.items()) if (out / n).is_file() and sha256_of(out / n) != digest]
     here = {p.relative_to(out).as_posix() for p in out.rglob("*") if p.is_file()} if out.is_dir() else set()
-    strange = sorted(n for n in here - set(due) - {MANIFEST} if not n.startswith(".working/"))
+    strange = sorted(n for n in here - set(due) - {MANIFEST, PREVIEW} if not n.startswith(".working/"))
     return [
         readable,
         judged(PRESENT, [f"{n} is missing" for n in missing] + unlisted, len(due), "out/", kept="found", unit="files"),

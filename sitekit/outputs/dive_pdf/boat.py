@@ -33,8 +33,8 @@ def waypoint_pages(pack: DivePack, paper: tuple[float, float]) -> list[Draw]:
             left, right, top = MARGIN, pen.width - MARGIN, pen.height - MARGIN
             pen.text(left, top - 15, say("boat.title"), 14.0, bold=True)
             pen.text(right, top - 15, "WGS 84", 9.0, align="right")
-            fit = fitted(caution(LEGS), (right - left, 10.5), sizes=(7.5, 7, 6.5, 6, 5.5, 5, 4.5, 4), where="legs")
-            pen.lines(left, top - 20, fit)
+            fit = fitted(caution(LEGS), (right - left, 13.5), sizes=(7.5, 7, 6.5, 6, 5.5, 5), where="legs")
+            pen.lines(left, top - 18.5, fit)
             y = top - 32
             for row in pages[k]:
                 _waypoint(pen, row, left, right, y)
