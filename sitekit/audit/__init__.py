@@ -12,6 +12,8 @@
 - living_again: the lists of living colonies, asked again
 - clearances_kept: living colonies and edges, planned on paper
 - permits_kept: caps, areas, dates, regions and methods of permits; corners of work areas; what is kept clear of
+- choice_kept: budget, numbers, distances, genets and sums of the choice of sites
+- answers_kept: go/no-go answers, scout forms, unplanted areas, ranks
 - divers_kept: pins in receiver files, units on dives, minutes, fragments
 - plan: every finding of a project
 """

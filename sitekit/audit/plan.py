@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from sitekit.audit.answers_kept import audit_answers
+from sitekit.audit.choice_kept import audit_choice
 from sitekit.audit.clearances_kept import audit_clearances
 from sitekit.audit.counts_agree import audit_counts
 from sitekit.audit.divers_kept import audit_divers
@@ -52,5 +54,7 @@ def audit_plan(project: Path, settings: Settings) -> list[Finding]:
         *audit_plots(Path(project), settings, written),
         *audit_clearances(Path(project), settings, written),
         *audit_permits(Path(project), settings, written),
+        *audit_choice(settings, written),
+        *audit_answers(Path(project), settings, written),
         *audit_divers(written),
     ]
