@@ -12,6 +12,7 @@ from pathlib import Path
 import pandas as pd
 
 from sitekit.base.notation import angle_text
+from sitekit.base.wording import caution, length_text, retell, say, wording
 from sitekit.outputs.gpx import Waypoint, write_gpx
 from sitekit.outputs.paper.book import PAPERS, Draw, write_book
 from sitekit.outputs.paper.fonts import check_scripts, fitted, width
@@ -146,10 +147,16 @@ def _sheet(site: ScoutSite, book: ScoutBook) -> Draw:
         left, right = MARGIN, pen.width - MARGIN
         y = _head(pen, site, book, left, right)
         y = _known(pen, site, left, right, y)
-        y = _fields(pen, [("date", 0.22), ("observer", 0.48), ("visibility [m]", 0.30)], left, right, y)
         y = _fields(
             pen,
-            [("1  depth by computer [m]", 0.36), ("at (local time)", 0.28), ("height of tide [m], ashore", 0.36)],
+            [(say("scout.date"), 0.22), (say("scout.observer"), 0.48), (say("scout.visibility"), 0.30)],
+            left,
+            right,
+            y,
+        )
+        y = _fields(
+            pen,
+            [(say("scout.depth_read"), 0.36), (say("scout.time"), 0.28), (say("scout.tide"), 0.36)],
             left,
             right,
             y,
@@ -157,19 +164,19 @@ def _sheet(site: ScoutSite, book: ScoutBook) -> Draw:
         y = _bottom(pen, book, left, right, y)
         y = _fields(
             pen,
-            [("3  macroalgae, cover [%]", 0.34), ("4  predators: snails, fireworms, damselfish (kind, number)", 0.66)],
+            [(say("scout.macroalgae"), 0.34), (say("scout.predators"), 0.66)],
             left,
             right,
             y,
         )
-        y = _fields(pen, [("5  disease: none seen, or kind and on what", 1.0)], left, right, y)
-        y = _ticks(
-            pen, [("6  current", ("none", "light", "strong")), ("surge", ("none", "light", "strong"))], left, right, y
-        )
-        y = _ticks(pen, [("7  anchoring", ("sand patch", "mooring", "no safe place"))], left, right, y)
-        y = _fields(pen, [("8  photo numbers", 0.5), ("camera", 0.5)], left, right, y)
+        y = _fields(pen, [(say("scout.disease"), 1.0)], left, right, y)
+        force = [say(f"scout.{k}") for k in ("none", "light", "strong")]
+        y = _ticks(pen, [(say("scout.current"), force), (say("scout.surge"), force)], left, right, y)
+        anchoring = [say(f"scout.{k}") for k in ("sand", "mooring", "no_place")]
+        y = _ticks(pen, [(say("scout.anchoring"), anchoring)], left, right, y)
+        y = _fields(pen, [(say("scout.photos"), 0.5), (say("scout.camera"), 0.5)], left, right, y)
         y = _questions(pen, site, left, right, y)
-        y = _ticks(pen, [("9  would you plant here?", book.answers)], left, right, y)
+        y = _ticks(pen, [(say("scout.plant"), [say(f"scout.answer_{a}") for a in book.answers])], left, right, y)
         foot = MARGIN + 34
         _note(pen, left, right, y, foot + 8)
         _foot(pen, book, left, right, foot, number, total)
@@ -181,12 +188,13 @@ def _head(pen: Pen, site: ScoutSite, book: ScoutBook, left: float, right: float)
     top = pen.height - MARGIN
     edge = right
     if book.fictional:
-        wide = width("FICTIONAL", 10, True) + 8
+        stamp = say("fictional")
+        wide = width(stamp, 10, True) + 8
         pen.box((edge - wide, top - 16, edge, top), 1.2)
-        pen.text(edge - wide + 4, top - 12, "FICTIONAL", 10, bold=True)
+        pen.text(edge - wide + 4, top - 12, stamp, 10, bold=True)
         edge -= wide + 6
     fit = fitted(
-        f"Scout form: {site.code}  {site.name}",
+        say("scout.title", site=site.code, name=site.name),
         (edge - left, 34),
         sizes=(16, 14, 12, 10),
         bold=True,
@@ -196,13 +204,13 @@ def _head(pen: Pen, site: ScoutSite, book: ScoutBook, left: float, right: float)
     lat = angle_text(site.latitude_deg, "lat", "DDM", BOAT_DECIMALS)
     lon = angle_text(site.longitude_deg, "lon", "DDM", BOAT_DECIMALS)
     pen.text(left, y - 11, f"{lat}   {lon}", 13, bold=True)
-    pen.text(right, y - 11, f"waypoint {site.waypoint}, WGS 84", 9, align="right")
+    pen.text(right, y - 11, say("scout.waypoint", name=site.waypoint), 9, align="right")
     return y - 19
 
 
 def _known(pen: Pen, site: ScoutSite, left: float, right: float, y: float) -> float:
     fit = fitted(
-        "What the maps say: " + "; ".join(site.known) + ".",
+        say("scout.maps", facts="; ".join(site.known)),
         (right - left, 46),
         sizes=(9, 8, 7.5, 7),
         where=f"site {site.code}, facts",
@@ -222,19 +230,20 @@ def _fields(pen: Pen, cells: Sequence[tuple[str, float]], left: float, right: fl
 
 
 def _bottom(pen: Pen, book: ScoutBook, left: float, right: float, y: float) -> float:
-    classes = [*book.classes[:5], "other: write"]
+    classes = [*book.classes[:5], say("scout.other")]
     first = 108.0
     wide = (right - left - first) / len(classes)
     pen.box((left, y - 28, right, y), 0.7)
-    pen.text(left + 3, y - 10, "2  bottom, one tick a row", 8)
-    pen.text(left + 3, y - 22, f"outer looks {book.points_m:g} m off", 8)
+    for k, text in enumerate((say("scout.bottom"), say("scout.outer", distance=length_text(book.points_m)))):
+        fit = fitted(text, (first - 6, 12), sizes=(8, 7.5, 7, 6.5, 6), where="heading of the bottom")
+        pen.text(left + 3, y - 10 - 12 * k, text, fit.size)
     for k, name in enumerate(classes):
         fit = fitted(name, (wide - 4, 26), sizes=(8, 7.5, 7, 6.5), where="bottom class")
         pen.lines(left + first + k * wide + 2, y - 2, fit)
     y -= 28
     for point in book.points:
         pen.box((left, y - HIGH * 0.8, right, y), 0.5)
-        pen.text(left + 3, y - HIGH * 0.5 - 2, point, 9, bold=True)
+        pen.text(left + 3, y - HIGH * 0.5 - 2, say(f"scout.point_{point}"), 9, bold=True)
         for k in range(len(classes)):
             x = left + first + k * wide
             pen.line([(x, y), (x, y - HIGH * 0.8)], 0.4)
@@ -264,14 +273,14 @@ def _questions(pen: Pen, site: ScoutSite, left: float, right: float, y: float) -
         pen.box((left, y - HIGH * 0.8, right, y), 0.5)
         middle = y - HIGH * 0.4
         fit = fitted(
-            "open: " + question,
+            say("scout.open", question=retell(question)),
             (right - left - 190, HIGH * 0.8),
             sizes=(8, 7.5, 7, 6.5),
             where=f"site {site.code}, question",
         )
         pen.lines(left + 3, middle + fit.height / 2, fit)
         x = right - 180
-        for word in ("yes", "no", "unknown"):
+        for word in (say("scout.yes"), say("scout.no"), say("scout.unknown")):
             pen.box((x, middle - 5, x + 10, middle + 5), 0.7)
             pen.text(x + 14, middle - 3, word, 9)
             x += 60
@@ -281,18 +290,17 @@ def _questions(pen: Pen, site: ScoutSite, left: float, right: float, y: float) -
 
 def _note(pen: Pen, left: float, right: float, y: float, bottom: float) -> None:
     pen.box((left, bottom, right, y), 0.7)
-    pen.text(left + 3, y - 10, "why, and anything else (hazards, other users, living colonies)", 8)
+    pen.text(left + 3, y - 10, say("scout.why"), 8)
 
 
 def _foot(pen: Pen, book: ScoutBook, left: float, right: float, top: float, number: int, total: int) -> None:
-    said = (
-        f"Type the answers into scout_form.csv, save it under a name of your own beside plan.toml, name it there under "
-        f"[scout] from, and run again: what was seen takes the place of the layers here, with date and observer. "
-        f"Mapped depths: m below {book.datum}. " + " ".join(book.cautions)
-    )
-    fit = fitted(said, (right - left - 130, 36), sizes=(6.5, 6, 5.5, 5), where="foot of the form")
+    said = " ".join((say("scout.foot", datum=book.datum), *(caution(c) for c in book.cautions)))
+    if not wording().reviewed:
+        said = f"{say('unreviewed')} · {said}"
+    high = 36 if wording().reviewed else 46  # the English stands beside each caution
+    fit = fitted(said, (right - left - 130, high), sizes=(6.5, 6, 5.5, 5, 4.5), where="foot of the form")
     pen.lines(left, top, fit)
-    pen.text(right, top - 7, f"page {number} of {total}", 8, align="right", bold=True)
+    pen.text(right, top - 7, say("page_of", number=number, total=total), 8, align="right", bold=True)
     fit = fitted(book.plan, (124, 16), sizes=(6.5, 6, 5.5, 5), where="plan.name")
-    for k, line in enumerate((*fit.lines, f"{book.date}, run {book.run_id}")):
+    for k, line in enumerate((*fit.lines, f"{book.date}, {say('run', run=book.run_id)}")):
         pen.text(right, top - 16 - 7.5 * k, line, fit.size, align="right")

@@ -89,7 +89,7 @@ def wording_notes(told: Wording) -> list[str]:
     notes = []
     if told.language != "en":
         notes.append(
-            f"dive sheets and day plan are in {told.language!r}"
+            f"dive sheets, day plan and scout form are in {told.language!r}"
             + ("" if told.reviewed else ", a translation nobody has reviewed: cautions carry the English beside them")
         )
         notes.append("in English whatever the language: " + ", ".join(ENGLISH_ONLY))

@@ -9,6 +9,7 @@ from typing import Any
 import pandas as pd
 from pyproj import Transformer
 
+from sitekit.base.wording import depth_texts, length_text, say, worded
 from sitekit.errors import Fault, FileFault, InputFault
 from sitekit.outputs.scout_pdf import ScoutBook, ScoutSite, write_forms, write_scout_tables
 from sitekit.pipeline.export import CAUTIONS
@@ -55,6 +56,12 @@ def write_scout_files(project: Project, run_id: str, *, uncoded: int | None, ove
     FileFault
         If forms stand there already.
     """
+    outputs = project.settings.outputs
+    with worded(outputs.language, outputs.units):
+        return _written(project, run_id, uncoded, overwrite)
+
+
+def _written(project: Project, run_id: str, uncoded: int | None, overwrite: bool) -> Taken:
     settings = project.settings
     tables = project.season()
     sites = tables["sites"]
@@ -89,7 +96,7 @@ def write_scout_files(project: Project, run_id: str, *, uncoded: int | None, ove
                 waypoint=code[:6],
                 longitude_deg=float(longitude),
                 latitude_deg=float(latitude),
-                known=_facts(project, row, candidates.get(str(row.candidate))),
+                known=_facts(row, candidates.get(str(row.candidate))),
                 open_questions=tuple(open_ones.get(code, ())),
             )
         )
@@ -136,21 +143,22 @@ def _named(row: Any) -> str:
     return name if row.coded else f"near {name}" if name else f"candidate {row.candidate}"
 
 
-def _facts(project: Project, row: Any, candidate: Any) -> tuple[str, ...]:
+def _facts(row: Any, candidate: Any) -> tuple[str, ...]:
     if candidate is None:
-        return ("lies in no candidate: find out why",)
+        return (say("scout.no_candidate"),)
     facts = [
-        f"score {candidate.score_mean:.2f} (mean), limited by {candidate.limiting or 'nothing'}",
-        f"depth {candidate.depth_min_m:.1f} to {candidate.depth_max_m:.1f} m",
-        f"area {candidate.area_m2:.0f} m²",
+        say("scout.score", score=f"{candidate.score_mean:.2f}", what=candidate.limiting or say("scout.nothing")),
+        say("scout.depth", depth=" · ".join(depth_texts(candidate.depth_min_m, candidate.depth_max_m))),
+        say("scout.area", area=f"{candidate.area_m2:.0f}"),
     ]
     if not pd.isna(row.wild_m):
-        facts.append(f"nearest wild colony {row.wild_m:.0f} m off" if row.wild_m > 0 else "wild colonies stand in it")
+        off = say("scout.wild_off", distance=length_text(round(row.wild_m)))
+        facts.append(off if row.wild_m > 0 else say("scout.wild_in"))
     if not pd.isna(row.harbour_m):
-        facts.append(f"{row.harbour_m / 1852:.1f} nautical miles from the harbour by sea")
+        facts.append(say("scout.harbour", miles=f"{row.harbour_m / 1852:.1f}"))
     if candidate.protected:
-        facts.append(f"protected: {candidate.protected}")
-    facts.append("scouted on " + str(row.scouted_on) if row.scouted else "not scouted yet")
+        facts.append(say("scout.protected", areas=candidate.protected))
+    facts.append(say("scout.scouted", date=row.scouted_on) if row.scouted else say("scout.not_scouted"))
     return tuple(facts)
 
 

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import csv
+from dataclasses import replace
 from pathlib import Path
 
 import pdfplumber
 import pytest
 
+from sitekit.base.wording import say, worded
 from sitekit.errors import InputFault
 from sitekit.outputs.scout_pdf import ScoutBook, ScoutSite, write_forms, write_scout_tables
+from sitekit.pipeline.export import CAUTIONS
 from sitekit.sites.scout import BOTTOM_POINTS, FORM_COLUMNS, GO
+from tests.outputs.test_dive_pdf import overlapping
 
 BOOK = ScoutBook(
     plan="Made-up reef",
@@ -81,3 +85,25 @@ def test_a_script_the_font_lacks_is_refused_and_nothing_written(tmp_path: Path) 
     with pytest.raises(InputFault, match="script the font lacks"):
         write_forms(tmp_path / "f.pdf", [site(name="珊瑚")], BOOK)
     assert not (tmp_path / "f.pdf").exists()
+
+
+@pytest.mark.parametrize("code", ["es", "fr"])
+def test_a_translated_form_keeps_the_words_that_are_typed_in(tmp_path: Path, code: str) -> None:
+    """The table takes English words; a form that hides them comes back with faults. Nothing is overprinted."""
+    with worded(code):
+        write_forms(tmp_path / "f.pdf", [site()], replace(BOOK, cautions=CAUTIONS))
+        with pdfplumber.open(tmp_path / "f.pdf") as pdf:
+            page = pdf.pages[0]
+            text = " ".join(page.extract_text().split())
+            for word in (
+                *(f"({w})" for w in GO),
+                *BOTTOM_POINTS,
+                "not reviewed",
+                f"[{CAUTIONS[0]}]",
+                say("scout.plant"),
+            ):
+                assert " ".join(word.split()) in text, word
+            assert overlapping(page) == []
+            assert all(
+                c["x0"] > 30 and c["x1"] < page.width - 30 and c["bottom"] < page.height - 20 for c in page.chars
+            )

@@ -31,6 +31,8 @@ def cover(pack: DivePack) -> Draw:
         plots = len(pack.plots)
         units = sum(len(p.units) for p in pack.plots)
         facts = say("front.facts", plots=plots, units=units, sites=len(pack.sites), date=about.date, run=about.run_id)
+        if not wording().reviewed:
+            facts = f"{facts} {say('unreviewed').capitalize()}."
         y = _paragraph(pen, facts, left, right, y, 9.5)
         y = _subheading(pen, say("front.cautions"), left, y)
         size = 8.5 if wording().reviewed else 7.0  # with the English beside them the lines are twice as many

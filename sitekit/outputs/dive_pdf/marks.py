@@ -101,7 +101,8 @@ def foot(pen: Pen, about: About, number: int, total: int) -> None:
     left, right, low = MARGIN, pen.width - MARGIN, MARGIN
     pen.line([(left, low + FOOT - 4), (right, low + FOOT - 4)], 0.6)
     y = low + FOOT - 5
-    for line in dict.fromkeys((retell(about.line), about.line)):
+    lines = [about.line] if wording().reviewed else [f"{retell(about.line)} [{say('unreviewed_short')}]", about.line]
+    for line in lines:
         fit = fitted(line, (right - left, 10.0), sizes=(7.5, 7.0, 6.5, 6.0, 5.5, 5.0, 4.5), where="caution at the foot")
         y = pen.lines(left, y, fit)
     page = say("page_of", number=number, total=total)
@@ -112,7 +113,5 @@ def foot(pen: Pen, about: About, number: int, total: int) -> None:
         pen.text(left, low + 2, stamp, 8.0, bold=True)
         room -= width(stamp, 8.0, True) + 6
     text = f"{about.name} · {about.date} · {say('run', run=about.run_id)}"
-    if not wording().reviewed:
-        text = f"{say('unreviewed')} · {text}"
     small = fitted(text, (room, 9.5), sizes=(7.0, 6.5, 6.0, 5.5, 5.0, 4.5), where="plan.name at the foot of sheets")
     pen.lines(left + (width(stamp, 8.0, True) + 6 if stamp else 0.0), low + 9.0, small)
