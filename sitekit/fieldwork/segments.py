@@ -37,7 +37,7 @@ def segments(
     tape_m : float
         Length of the tape [m], > 0.
     step_m : float
-        Length of a stretch [m], > 0; the last one may be shorter.
+        Length of a stretch [m], > 0; the last one takes in a rest shorter than half of it.
 
     Returns
     -------
@@ -54,11 +54,11 @@ def segments(
         raise InputFault(
             Fault("fieldwork.segment_m", f"{step_m:g} m on {tape_m:g} m", "lengths above 0", "Correct it.")
         )
-    last = max(0, int(np.ceil(tape_m / step_m - 1e-9)) - 1)
+    last = max(0, int(np.floor(tape_m / step_m + 0.5)) - 1)
     at = np.clip(np.floor(np.asarray(along_m, np.float64) / step_m + 1e-9).astype(int), 0, last)
     counts = Counter(zip(at.tolist(), species, genets, strict=True))
     return [
-        Segment(k * step_m, min((k + 1) * step_m, tape_m) if k == last else (k + 1) * step_m, one, genet, n)
+        Segment(k * step_m, tape_m if k == last else (k + 1) * step_m, one, genet, n)
         for (k, one, genet), n in sorted(counts.items())
     ]
 

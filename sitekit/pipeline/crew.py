@@ -176,12 +176,19 @@ def limits_of(setting: Fieldwork) -> Limits:
     return Limits(weather.wind_ms, sectors, weather.swell_m, weather.visibility_m)
 
 
-def trips(places: Mapping[str, tuple[float, float]], speed_kn: float, factor: float) -> Trip:
-    """Return minutes under way between named places [m]: straight line × factor / speed."""
+def trips(
+    places: Mapping[str, tuple[float, float]],
+    speed_kn: float,
+    factor: float,
+    by_sea_m: Mapping[tuple[str, str], float] | None = None,
+) -> Trip:
+    """Return minutes under way between named places [m]: straight line × factor, or the way by sea if that is longer."""
+    known = by_sea_m or {}
 
     def minutes(start: str, end: str) -> float:
         (ax, ay), (bx, by) = places[start], places[end]
-        return math.hypot(ax - bx, ay - by) * factor / (speed_kn * KNOT_MS) / 60.0
+        way = max(math.hypot(ax - bx, ay - by) * factor, known.get((start, end), 0.0))
+        return way / (speed_kn * KNOT_MS) / 60.0
 
     return minutes
 

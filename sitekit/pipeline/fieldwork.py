@@ -6,9 +6,12 @@ Planning aid only: the dive supervisor, the team's tables, computers and manual,
 from __future__ import annotations
 
 import datetime
+import itertools
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+import geopandas as gpd
 import pandas as pd
 
 from sitekit.base.crs import WGS84, transform_points
@@ -16,13 +19,14 @@ from sitekit.base.tables import build, table_names
 from sitekit.errors import Fault, InputFault
 from sitekit.fieldwork.bottom_time import limit_for_print, within_depth_limit
 from sitekit.fieldwork.calendar import Window, season_dates
-from sitekit.fieldwork.days import Queue, plan_days, queue_order
+from sitekit.fieldwork.days import Queue, Trip, plan_days, queue_order
 from sitekit.fieldwork.work import PlotWork
 from sitekit.pipeline.crew import Rates, crew_of, nursery_of, rates_of, trips
 from sitekit.pipeline.day_rows import Rows, clock, day_rows, spans
-from sitekit.pipeline.fields import read_ground
+from sitekit.pipeline.fields import Ground, read_ground
 from sitekit.pipeline.places import position_of
 from sitekit.pipeline.project import Done, Project
+from sitekit.pipeline.set_pins import moved_lines
 from sitekit.pipeline.sheet_facts import (
     Planned,
     letter_rows,
@@ -34,6 +38,7 @@ from sitekit.pipeline.sheet_facts import (
 )
 from sitekit.pipeline.shelter import shelter_rows
 from sitekit.pipeline.tides import Tides, read_tides
+from sitekit.pipeline.ways import legs_by_sea
 from sitekit.season.records import read_records
 from sitekit.season.settings_fieldwork import Fieldwork
 
@@ -67,7 +72,8 @@ def run(project: Project, run_id: str) -> Done:
     if work is not None:
         rates = rates_of(work)
         queue_sites = _queue_sites(work, tables)
-        queue, notes, shortfalls = _queue(project, work, rates, tables, tides, queue_sites, crs)
+        way, told = _way(project, ground, work, plots)
+        queue, notes, shortfalls = _queue(project, work, rates, tables, tides, queue_sites, way)
         rows = day_rows(
             queue.days,
             work,
@@ -83,7 +89,7 @@ def run(project: Project, run_id: str) -> Done:
         made |= {n: getattr(rows, n) for n in ("days", "dives", "pull_list", "crates", "leftovers", "materials")}
         planned = _planned(queue, work)
         shortfalls += _short_stock(rows, bool(len(tables["stock"])))
-        figures |= _figures(queue, rows, rates, work, notes)
+        figures |= _figures(queue, rows, rates, work, [*notes, *told])
     pins = pins_of(plots, crs)
     order = visiting(plots, _harbour_xy(project, crs), queue_sites)
     as_set = _as_set(project)
@@ -113,6 +119,8 @@ def run(project: Project, run_id: str) -> Done:
         )
         made["segments"] = segment_rows(plots, colonies, settings.sheets.segment_m)
     figures["waypoints"], figures["sheets"] = len(made["waypoints"]), len(made.get("sheets", []))
+    share = settings.spacing.plot.allowed_share
+    figures["notes"] = [*figures["notes"], *moved_lines(plots, tables["unplaced"], share)]
     if len(made["waypoints"]) > settings.receiver.max_waypoints:
         figures["notes"] = [
             *figures["notes"],
@@ -170,10 +178,11 @@ def _queue(
     tables: Mapping[str, pd.DataFrame],
     tides: Tides,
     sites: Sequence[str],
-    crs: Any,
+    way: Trip,
 ) -> tuple[Queue, list[str], list[Fault]]:
     """Lay the plots into days; plots that no dive may reach are listed, and what is left when the days are used up."""
     plots, colonies = tables["plots"], tables["colonies"]
+    crs = gpd.GeoDataFrame(plots).crs
     error = project.settings.layers.bathymetry.depth_error_m
     assert project.settings.nursery is not None  # asked for by the settings
     nursery_m = float(project.settings.nursery.depth_m or 0.0) + tides.planning_m + error
@@ -235,7 +244,6 @@ def _queue(
             memo[key] = rates.allowed(depth_m, first)
         return memo[key]
 
-    way = trips(_places(project, plots, crs), work.boat_speed_kn, work.route_factor)
     queue = plan_days(queued, free, crew=crew, nursery=nursery, times=rates.times, allowed=allowed, trip=way)
     closed = [f"{d.date}: {d.reason}" for d in dates if d.reason]
     if queue.rest:
@@ -251,6 +259,24 @@ def _queue(
             for plot, numbers in queue.rest.items()
         ]
     return queue, notes, faults
+
+
+def _way(project: Project, ground: Ground, work: Fieldwork, plots: pd.DataFrame) -> tuple[Trip, list[str]]:
+    """Minutes under way between harbour, nursery and sites, and where land makes a way longer than the team's factor."""
+    places = _places(project, plots, ground.grid.crs)
+    by_sea, how = legs_by_sea(project, ground, places)
+    factor, names = work.route_factor, list(places)
+    pairs = list(itertools.combinations(names, 2))
+    around = [p for p in pairs if by_sea.get(p, 0.0) > math.dist(places[p[0]], places[p[1]]) * factor]
+    blind = [p for p in pairs if p not in by_sea]
+    told = [f"Boat: straight lines × {factor:g}; {how}."]
+    if around:
+        shown = ", ".join(f"{a}–{b} {by_sea[(a, b)] / 1000:.1f} km" for a, b in around[:5])
+        told[0] += f" Longer around land, so the way by sea counts: {shown}{' …' if len(around) > 5 else ''}."
+    if blind:
+        shown = ", ".join(f"{a}–{b}" for a, b in blind[:5]) + (" …" if len(blind) > 5 else "")
+        told[0] += f" No way by sea known, straight line only: {shown}."
+    return trips(places, work.boat_speed_kn, factor, by_sea), told
 
 
 def _unreachable(plot: str, depth_m: float, rates: Rates, work: Fieldwork) -> Fault | None:

@@ -57,16 +57,21 @@ def record_pins(
     project = open_project(plan)
     season = project.out / "season.gpkg"
     waypoints, plots = read_table(season, "waypoints"), read_table(season, "plots")
-    rows = _read(Path(file), waypoints, date, error_m)
     planned = {(str(w["plot"]), int(w["pin"])): w for w in waypoints.to_dict("records")}
     out = []
     with Faults() as faults:
+        rows = _read(Path(file), waypoints, date, error_m, faults)
         for where, row in rows:
             key = (row["plot"], row["pin"])
+            if not row["pin"]:
+                continue  # told by the reader
             if key not in planned:
                 known = ", ".join(sorted({p for p, _ in planned})[:12])
                 faults.add(
-                    where, f"plot {row['plot']!r} pin {row['pin']}", f"a pin of this plan: {known} …", "Correct it."
+                    where,
+                    f"plot {row['plot']!r} pin {'AB'[row['pin'] - 1]}",
+                    f"a pin of this plan: {known} …",
+                    "Correct it.",
                 )
                 continue
             way = inverse(
@@ -113,73 +118,97 @@ def latest_pins(folder: Path) -> dict[str, dict[int, tuple[float, float]]]:
     return found
 
 
+def moved_lines(plots: pd.DataFrame, unplaced: pd.DataFrame, allowed_share: float) -> list[str]:
+    """Return what the run says of plots that followed their pins.
+
+    Parameters
+    ----------
+    plots, unplaced : DataFrame
+        Tables of the season.
+    allowed_share : float
+        Least share of a plot on allowed bottom that the plan asks for, 0 to 1.
+    """
+    lines = []
+    for plot in plots[plots["note"].fillna("").str.contains(" set .* m from plan")].to_dict("records"):
+        what = "; ".join(part for part in str(plot["note"]).split("; ") if not part.startswith("species "))
+        line = f"{plot['plot']} follows its pins: {what}; {plot['units']} units stand"
+        if not pd.isna(plot["hard_pct"]):
+            line += f", {plot['hard_pct']:.0f} % of it on allowed bottom"
+            if plot["hard_pct"] < 100.0 * allowed_share:
+                line += f": LESS than the {100.0 * allowed_share:g} % that spacing.plot.allowed_share asks for"
+        lines.append(line)
+    out = unplaced[unplaced["reason"].fillna("").str.startswith("as set: ")]
+    for (site, reason), part in out.groupby(["site", "reason"], sort=True):
+        lines.append(f"{site}: {int(part['number'].sum())} units left out, {reason}")
+    return lines
+
+
 def _read(
-    file: Path, waypoints: pd.DataFrame, date: str | None, error_m: float | None
+    file: Path, waypoints: pd.DataFrame, date: str | None, error_m: float | None, faults: Faults
 ) -> list[tuple[str, dict[str, Any]]]:
     if not file.is_file():
         raise FileFault(Fault(str(file), "is missing", "a table or GPX file of pins", "Give its path."))
     if file.suffix.lower() == ".gpx":
-        found = _read_gpx(file, waypoints)
+        found = _read_gpx(file, waypoints, faults)
     else:
-        found = _read_table(file)
+        found = _read_table(file, faults)
     out = []
-    with Faults() as faults:
-        for where, row in found:
-            row["date"] = row["date"] or date
-            row["error_m"] = error_m if row["error_m"] is None else row["error_m"]
-            try:
-                row["date"] = datetime.date.fromisoformat(str(row["date"])).isoformat()
-            except ValueError:
-                faults.add(where, f"date {row['date']!r}", "a day such as 2026-05-04", "Add a column, or give --date.")
-            out.append((where, row))
-    if not out:
+    for where, row in found:
+        row["date"] = row["date"] or date
+        row["error_m"] = error_m if row["error_m"] is None else row["error_m"]
+        try:
+            row["date"] = datetime.date.fromisoformat(str(row["date"])).isoformat()
+        except ValueError:
+            faults.add(where, f"date {row['date']!r}", "a day such as 2026-05-04", "Add a column, or give --date.")
+        out.append((where, row))
+    if not out and not faults.found:
         raise InputFault(Fault(file.name, "holds no pin", "at least one", "Check the file."))
     return out
 
 
-def _read_table(file: Path) -> list[tuple[str, dict[str, Any]]]:
+def _read_table(file: Path, faults: Faults) -> list[tuple[str, dict[str, Any]]]:
     rows = read_rows(file, file.name)
     plain = {n.strip().lower(): n for n in reversed(rows.names)}
     for one in ("position", "latitude", "longitude"):
         found = find_column(rows.names, one)
         if one not in plain and found is not None:
             plain[one] = found
-    with Faults() as faults:
-        for name in ("plot", "pin"):
-            if name not in plain:
-                faults.add(file.name, f"no column {name!r}", "plot, pin, latitude, longitude, date", "Add it.")
-        if "position" not in plain and not {"latitude", "longitude"} <= set(plain):
-            faults.add(file.name, "no position", "columns latitude and longitude, or position", "Add them.")
-        faults.found += [r.fault() for r in rows.broken]
+    for name in ("plot", "pin"):
+        if name not in plain:
+            faults.add(file.name, f"no column {name!r}", "plot, pin, latitude, longitude, date", "Add it.")
+    if "position" not in plain and not {"latitude", "longitude"} <= set(plain):
+        faults.add(file.name, "no position", "columns latitude and longitude, or position", "Add them.")
+    if faults.found:
+        return []
+    faults.found += [r.fault() for r in rows.broken]
     out = []
-    with Faults() as faults:
-        for i, line in enumerate(rows.lines):
-            where = f"{file.name}, line {line}"
-            row = {key: rows.cells[i][rows.names.index(name)] for key, name in plain.items()}
-            for key, name in plain.items():
-                odd = rows.odd.get((line, name))
-                if odd and not (key == "date" and odd == DATE):
-                    faults.add(where, f"{name} is {odd}", "a plain cell", "Correct it.")
-                elif odd:
-                    row[key] = row[key][:10]
-            pin = _PINS.get(row["pin"].upper())
-            if pin is None:
-                faults.add(where, f"pin {row['pin']!r}", "A or B (1 or 2)", "Correct it.")
-            try:
-                if "position" in row:
-                    lon, lat = read_position(row["position"], where)
-                else:
-                    lat, lon = (_angle(row, axis, f"{where}, {name}", rows.decimal) for axis, name in _AXES)
-            except InputFault as error:
-                faults.found.extend(error.faults)
-                continue
-            text = point(row.get("error_m", ""), rows.decimal)
-            try:
-                error_m = float(text) if text else None
-            except ValueError:
-                faults.add(where, f"error_m {text!r}", "a number of metres", "Correct it.")
-                continue
-            out.append((where, _row(row["plot"], pin or 0, lon, lat, error_m, row.get("date"), row.get("note"))))
+    for i, line in enumerate(rows.lines):
+        where = f"{file.name}, line {line}"
+        row = {key: rows.cells[i][rows.names.index(name)] for key, name in plain.items()}
+        for key, name in plain.items():
+            odd = rows.odd.get((line, name))
+            if odd and not (key == "date" and odd == DATE):
+                faults.add(where, f"{name} is {odd}", "a plain cell", "Correct it.")
+            elif odd:
+                row[key] = row[key][:10]
+        pin = _PINS.get(row["pin"].upper())
+        if pin is None:
+            faults.add(where, f"pin {row['pin']!r}", "A or B (1 or 2)", "Correct it.")
+        try:
+            if "position" in row:
+                lon, lat = read_position(row["position"], where)
+            else:
+                lat, lon = (_angle(row, axis, f"{where}, {name}", rows.decimal) for axis, name in _AXES)
+        except InputFault as error:
+            faults.found.extend(error.faults)
+            continue
+        text = point(row.get("error_m", ""), rows.decimal)
+        try:
+            error_m = float(text) if text else None
+        except ValueError:
+            faults.add(where, f"error_m {text!r}", "a number of metres", "Correct it.")
+            continue
+        out.append((where, _row(row["plot"], pin or 0, lon, lat, error_m, row.get("date"), row.get("note"))))
     return out
 
 
@@ -187,7 +216,7 @@ def _angle(row: dict[str, str], axis: Axis, where: str, decimal: str) -> float:
     return read_angle(point(row["latitude" if axis == "lat" else "longitude"], decimal), axis, where)
 
 
-def _read_gpx(file: Path, waypoints: pd.DataFrame) -> list[tuple[str, dict[str, Any]]]:
+def _read_gpx(file: Path, waypoints: pd.DataFrame, faults: Faults) -> list[tuple[str, dict[str, Any]]]:
     import gpxpy
     import gpxpy.gpx
 
@@ -199,15 +228,14 @@ def _read_gpx(file: Path, waypoints: pd.DataFrame) -> list[tuple[str, dict[str, 
         ) from error
     known = {str(w["name"]): (str(w["plot"]), int(w["pin"])) for w in waypoints.to_dict("records")}
     out = []
-    with Faults() as faults:
-        for point in document.waypoints:
-            where = f"{file.name}, waypoint {point.name!r}"
-            if point.name not in known:
-                faults.add(where, "no pin of this plan", "names as in out/waypoints.gpx", "Rename it, or take it out.")
-                continue
-            plot, pin = known[point.name]
-            day = point.time.date().isoformat() if point.time else None
-            out.append((where, _row(plot, pin, point.longitude, point.latitude, None, day, point.comment)))
+    for mark in document.waypoints:
+        where = f"{file.name}, waypoint {mark.name!r}"
+        if mark.name not in known:
+            faults.add(where, "no pin of this plan", "names as in out/waypoints.gpx", "Rename it, or take it out.")
+            continue
+        plot, pin = known[mark.name]
+        day = mark.time.date().isoformat() if mark.time else None
+        out.append((where, _row(plot, pin, mark.longitude, mark.latitude, None, day, mark.comment)))
     return out
 
 

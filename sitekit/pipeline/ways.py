@@ -1,9 +1,9 @@
-"""How far each candidate lies from harbour and nursery by sea, and from the nearest wild colony."""
+"""How far candidates lie from harbour and nursery by sea and from the nearest wild colony; ways between places."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import geopandas as gpd
@@ -29,6 +29,7 @@ WAYS_FILE = f"{RASTERS}/ways.json"  # how ways were measured, in words
 # House choices: coarse cells so that the longer side has about so many, and open water around the outermost place.
 _CELLS = 300
 _MARGIN = 0.1
+_STARTS = 12  # places from which routes are looked for; a search takes some tenths of a second
 
 
 @dataclass(frozen=True)
@@ -83,6 +84,43 @@ def ways_of(project: Project, ground: Ground, outlines: Sequence[BaseGeometry]) 
         if found.start_moved_m > coarse.cell:
             notes.append(f"the {key} lies on land here; its way starts {found.start_moved_m:.0f} m off, at the water")
     return Ways(lengths["nursery"], lengths["harbour"], wild, tuple(notes))
+
+
+def legs_by_sea(
+    project: Project, ground: Ground, places: Mapping[str, tuple[float, float]]
+) -> tuple[dict[tuple[str, str], float], str]:
+    """Return the ways of a boat between places [m on the ellipsoid], and how they were measured.
+
+    Parameters
+    ----------
+    project, ground
+        With the layers stage done.
+    places : mapping of str to tuple of float
+        Working system [m]; from the first twelve a way is looked for to all that follow.
+
+    Returns
+    -------
+    dict of (str, str) to float
+        Both directions; pairs that no water joins, or that were not looked for, are left out. What a place on land lies
+        from the water is not part of it.
+    str
+        Cell size and what counted as land.
+    """
+    names = list(places)
+    points = np.array([places[n] for n in names], np.float64).reshape(-1, 2)
+    coarse, water, notes = _water(project, ground, points, points)
+    found: dict[tuple[str, str], float] = {}
+    if not water.any():
+        return found, notes[0]
+    at = _cells(coarse, points)
+    for i, start in enumerate(names[: min(_STARTS, len(names) - 1)]):
+        lengths = (
+            sea_routes(water, coarse.cell, (float(at[i, 0]), float(at[i, 1])), at[i + 1 :]).length_m / ground.scale
+        )
+        for end, length in zip(names[i + 1 :], lengths.tolist(), strict=True):
+            if math.isfinite(length):
+                found[(start, end)] = found[(end, start)] = length
+    return found, notes[0]
 
 
 def _wild(project: Project, outlines: Sequence[BaseGeometry]) -> Floats:

@@ -16,6 +16,15 @@ def test_units_fall_into_their_stretch() -> None:
     assert [(s.from_m, s.to_m, s.genet, s.number) for s in found] == [(0, 3, "g", 2), (3, 6, "h", 1), (15, 18, "g", 1)]
 
 
+@pytest.mark.parametrize(
+    ("tape", "last"), [(18.02, (15.0, 18.02)), (19.5, (18.0, 19.5)), (19.4, (15.0, 19.4)), (2.0, (0.0, 2.0))]
+)
+def test_a_short_rest_is_no_stretch_of_its_own(tape: float, last: tuple[float, float]) -> None:
+    """A tape of 18.02 m once ended in a stretch from 18 to 18.0 m."""
+    found = segments([tape], ["A"], ["g"], tape_m=tape, step_m=3.0)
+    assert [(s.from_m, s.to_m) for s in found] == [last]
+
+
 @given(
     along=st.lists(st.floats(-1, 25), min_size=0, max_size=60), step=st.floats(0.5, 9), tape=st.floats(1, 20),
 )  # fmt: skip

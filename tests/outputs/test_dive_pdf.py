@@ -226,7 +226,7 @@ def test_guided_sheets_count_per_stretch_and_give_the_stick() -> None:
     with book(guided_planter_pages(plot, made.ABOUT, PAPERS["half letter"])) as pdf:
         text = " ".join(p.extract_text() for p in pdf.pages)
         assert "stick of 1.20 m" in text
-        assert "3–6.0 m" in text
+        assert "3–6 m" in text
         boxes = [r for p in pdf.pages for r in p.rects if abs(r["width"] - 11) < 0.2 and abs(r["height"] - 11) < 0.2]
         assert len(boxes) == 2 + 1 + 12 + 3 + 1
     with book(guided_recorder_pages(plot, made.ABOUT, PAPERS["half letter"])) as pdf:

@@ -39,6 +39,8 @@ ROWS: dict[str, Any] = {
     for r in json.loads(shared_file(f"reference/{name}.json").read_text("utf-8"))
 }
 GPX = "{http://www.topografix.com/GPX/1/1}"
+# Children of metadataType in the schema of GPX 1.1 (Topografix, 2004), in their order.
+METADATA = ["name", "desc", "author", "copyright", "link", "time", "keywords", "bounds", "extensions"]
 CLOSE = 5e-7  # degrees
 PINS = [
     Waypoint("OT01A", -50.296100574, 18.048697915, 'OT-01 A <b> & "quotes" ]]> ñ ′', 9.91, -16.02),
@@ -57,13 +59,13 @@ def schema_faults(text: str) -> list[str]:
     faults = []
     if root.tag != f"{GPX}gpx" or root.get("version") != "1.1" or not root.get("creator"):
         faults.append("root")
-    places = [outer.index(child.tag.removeprefix(GPX)) for child in root]
-    if places != sorted(places):
-        faults.append("order of gpx")
+    faults += _sequence_faults(root, outer, many=("wpt", "rte", "trk"))
+    for about in root.findall(f"{GPX}metadata"):
+        faults += _sequence_faults(about, METADATA, many=("link",))
     for point in root.findall(f"{GPX}wpt"):
-        names = [order.index(child.tag.removeprefix(GPX)) for child in point]
-        if names != sorted(names):
-            faults.append("order of wpt")
+        faults += _sequence_faults(point, order, many=("link",))
+        if set(point.attrib) != {"lat", "lon"}:
+            faults.append(f"attributes of wpt: {sorted(point.attrib)}")
         for key, low, high in (("lat", -90, 90), ("lon", -180, 180)):
             value = point.get(key) or ""
             if not decimal.fullmatch(value) or not low <= Decimal(value) <= high or value in ("180", "180.0"):
@@ -77,6 +79,18 @@ def schema_faults(text: str) -> list[str]:
     return faults
 
 
+def _sequence_faults(parent: ET.Element, order: list[str], *, many: tuple[str, ...]) -> list[str]:
+    """Children that the schema's sequence does not know, has in another order, or has once only."""
+    tag = parent.tag.removeprefix(GPX)
+    names = [child.tag.removeprefix(GPX) for child in parent]
+    faults = [f"{name} in {tag}" for name in names if name not in order]
+    known = [order.index(name) for name in names if name in order]
+    if known != sorted(known):
+        faults.append(f"order of {tag}")
+    faults += [f"{n} twice in {tag}" for n in sorted(set(names) - set(many)) if names.count(n) > 1]
+    return faults
+
+
 def test_the_schema_check_itself_finds_what_the_reference_calls_invalid() -> None:
     """A check that passes everything proves nothing."""
     good = gpx_text(PINS[:1], name="n", description="d")
@@ -85,6 +99,10 @@ def test_the_schema_check_itself_finds_what_the_reference_calls_invalid() -> Non
     assert schema_faults(good.replace('lon="-50.296100574"', 'lon="1.8e1"')) == ["lon 1.8e1"]
     assert schema_faults(good.replace("344.0", "-14.2")) == ["magvar -14.2"]
     assert schema_faults(good.replace(' creator="sitekit"', "")) == ["root"]
+    assert schema_faults(good.replace("<sym>", "<depth>9</depth><sym>")) == ["depth in wpt"]
+    assert schema_faults(good.replace("<sym>", "<sym>Flag</sym><sym>")) == ["sym twice in wpt"]
+    assert schema_faults(good.replace(' lon="', ' length="')) == ["attributes of wpt: ['lat', 'length']", "lon "]
+    assert schema_faults(re.sub(r"(<name>n</name>)\s*(<desc>d</desc>)", r"\2\1", good)) == ["order of metadata"]
     swapped = re.sub(
         r"(<ele>.*?</ele>)\s*(<magvar>.*?</magvar>)\s*(<name>.*?</name>)", r"\3\2\1", good, flags=re.DOTALL
     )

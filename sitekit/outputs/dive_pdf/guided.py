@@ -92,7 +92,7 @@ def _height(segment: Segment, room: float) -> float:
 def _stretch(pen: Pen, segment: Segment, x: float, right: float, top: float) -> float:
     total = sum(segment.counts.values())
     pen.line([(x, top), (right, top)], 1.2)
-    pen.text(x + 2, top - 13, f"{segment.from_m:g}–{segment.to_m:.1f} m", 12.0, bold=True)
+    pen.text(x + 2, top - 13, f"{round(segment.from_m, 1):g}–{round(segment.to_m, 1):g} m", 12.0, bold=True)
     pen.text(right - 2, top - 13, say("guided.units", number=total), 10.0, align="right")
     y = top - 16
     for line in _lines(segment, right - x):
