@@ -70,7 +70,9 @@ UNIT_WORDS = {
     "ddm": "deg", "dms": "deg", "grados": "deg", "code": "code", "text": "text", "count": "count", "n": "count",
     "wgs84": "deg", "yyyy_mm_dd": "date",
 }  # fmt: skip
-_BY_NAME = {name: field for field, names in FIELDS.items() for name in names}
+# The same without underscores, so that Decimal Latitude and decimalLatitude are one name.
+_FACTORS = {field: {name.replace("_", ""): f for name, f in names.items()} for field, names in FIELDS.items()}
+_KNOWN = {name for names in _FACTORS.values() for name in names} | {name.replace("_", "") for name in OTHERS}
 
 
 def plain_name(name: str) -> str:
@@ -88,7 +90,7 @@ def plain_name(name: str) -> str:
 
 def known_names(cells: Iterable[str]) -> int:
     """Number of cells that are names this room understands: what tells a header from a title or a row of data."""
-    return sum(1 for c in cells if (p := plain_name(c)) in _BY_NAME or p in OTHERS)
+    return sum(1 for c in cells if plain_name(c).replace("_", "") in _KNOWN)
 
 
 def find_column(names: Iterable[str], field: str) -> str | None:
@@ -103,13 +105,13 @@ def find_column(names: Iterable[str], field: str) -> str | None:
     """
     by_plain: dict[str, str] = {}
     for name in names:
-        by_plain.setdefault(plain_name(name), name)
-    return next((by_plain[n] for n in (field, *FIELDS[field]) if n in by_plain), None)
+        by_plain.setdefault(plain_name(name).replace("_", ""), name)
+    return next((by_plain[n] for n in (field.replace("_", ""), *_FACTORS[field]) if n in by_plain), None)
 
 
 def factor_of(field: str, column: str) -> float | None:
     """Factor that brings the numbers of a column to the unit of its field; None where its name tells no unit."""
-    factor = FIELDS[field].get(plain_name(column))
+    factor = _FACTORS[field].get(plain_name(column).replace("_", ""))
     return factor or None
 
 

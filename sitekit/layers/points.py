@@ -150,7 +150,7 @@ def read_points(
     for name in ("size_cm", "position_error_m", "depth_read", "depth_m"):
         if name in frame:
             frame[name] = frame[name].astype("float64")
-    said = [*rows.said, *place.notes, *notes]
+    said = [*rows.said, *place.notes, *notes, *_unread(rows, [*names.values(), x, y, asked.position])]
     set_aside = len(bad) + len(rows.broken)
     if set_aside:
         said.append(f"{set_aside} rows refused, listed in refused_rows.csv")
@@ -181,6 +181,13 @@ def _field_columns(
         if "origin" not in found and origin is None:
             faults.add(f"{where}.origin", "not given", "wild or outplant", "Say which, or name a column.")
     return found
+
+
+def _unread(rows: Rows, used: list[str | None]) -> list[str]:
+    """A sentence on columns that are not read, none without such."""
+    places = ("longitude", "latitude", "position", "easting", "northing", "zone", "datum")
+    left = [n for n in rows.names if n not in {*used, *(find_column(rows.names, f) for f in places)}]
+    return [f"columns not read: {', '.join(left)[:200]}"] if left else []
 
 
 Why = dict[int, list[tuple[str, str]]]

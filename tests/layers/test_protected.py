@@ -81,3 +81,23 @@ def test_areas_without_a_usable_rule_are_refused(tmp_path, columns, more, said):
     """Planting allowed, or forbidden, by a guess."""
     with pytest.raises(InputFault, match=said):
         read_protected(file(tmp_path, **columns), to_crs=UTM, **more)
+
+
+def test_columns_of_the_wdpa_are_told_and_decide_nothing(tmp_path):
+    """A category taken for a rule, or a no-take zone opened without a word."""
+    columns = {
+        "WDPAID": [1, 2], "NAME": ["Inner Bay", "Outer Bay"], "IUCN_CAT": ["II", "VI"], "NO_TAKE": ["All", "None"],
+        "STATUS": ["Designated", "Agreed"], "MARINE": ["2", "0"],
+    }  # fmt: skip
+    path = file(tmp_path, **columns)
+    with pytest.raises(InputFault, match=r"no rule \(the file says: iucn_cat II, no_take All, status Designated\)"):
+        read_protected(path, to_crs=UTM, rules={"Outer Bay": "permit"})
+    doubts = []
+    frame, notes = read_protected(path, to_crs=UTM, rules={"Inner Bay": "none", "Outer Bay": "permit"}, doubts=doubts)
+    assert dict(zip(frame["name"], frame["rule"], strict=True)) == {"Inner Bay": "none", "Outer Bay": "permit"}
+    assert [d.said for d in doubts] == ["Inner Bay: NO_TAKE is All, the plan's rule 'none'"]
+    assert notes == (
+        "columns of the WDPA (IUCN_CAT, NO_TAKE, STATUS, MARINE) are told and decide nothing; names from 'NAME'",
+        "STATUS holds codes that are not of the list: Agreed",
+        "1 areas whose MARINE says land only are kept",
+    )
