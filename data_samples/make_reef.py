@@ -134,6 +134,18 @@ def _write_bathymetry(path: Path, elevation: Floats, gaps: NDArray[np.bool_]) ->
         file.set_band_description(1, "elevation")
 
 
+def _write_picture(path: Path, colours: NDArray[np.uint8]) -> None:
+    _, height, width = colours.shape
+    where = Affine(1.0, 0.0, WEST, 0.0, -1.0, SOUTH + height)
+    form: Row = {"driver": "GTiff", "dtype": "uint8", "compress": "jpeg", "photometric": "ycbcr", "jpeg_quality": 80}
+    form |= {"tiled": True, "blockxsize": 256, "blockysize": 256}
+    with rasterio.open(
+        path, "w", width=width, height=height, count=3, crs=f"EPSG:{EPSG}", transform=where, **form
+    ) as file:
+        file.write(colours)
+        file.update_tags(TIFFTAG_IMAGEDESCRIPTION=FICTIONAL, FICTIONAL="YES")
+
+
 def colonies(rng: np.random.Generator, elevation: Floats, kind: NDArray[np.uint8]) -> list[Row]:
     """Living colonies as a survey would report them: clustered on hard bottom, each moved by its position error."""
     height, width = elevation.shape
@@ -263,6 +275,7 @@ def make(folder: Path) -> None:
     elevation, kind, gaps = surface.reef(floor_rng)
     place = _Map()
     _write_bathymetry(folder / "bathymetry.tif", elevation, gaps)
+    _write_picture(folder / "orthophoto.tif", surface.seen_from_above(elevation, kind))
 
     unmapped = shapely.contains_xy(
         shapely.Polygon([(0, 320), (48, 400), (0, 400)]), *np.meshgrid(np.arange(600) + 0.5, 399.5 - np.arange(400))

@@ -26,6 +26,10 @@ CENTRE, SEAWARD_DEG = (238.0, 196.0), 60.0
 CLASSES = ("sand", "reef crest", "spur", "reef pavement", "patch reef", "rubble", "seagrass", "algal plain")
 SAND, CREST, SPUR, PAVEMENT, PATCH, RUBBLE, SEAGRASS, ALGAL = range(8)
 HARD = (CREST, SPUR, PAVEMENT, PATCH)
+INKS = (  # red, green, blue of the classes, dry
+    (226, 214, 180), (170, 140, 96), (128, 104, 78), (150, 132, 104),
+    (112, 92, 70), (182, 166, 134), (74, 104, 62), (120, 128, 84),
+)  # fmt: skip
 
 # depth [m] against distance seaward of the crest [m]: lagoon, back reef, crest, spurs, terrace, slope, plain
 PROFILE_V = (-340, -250, -190, -130, -80, -45, -20, -8, 8, 20, 50, 90, 125, 160, 200, 235, 270, 310, 350, 420)
@@ -130,6 +134,16 @@ def reef(rng: np.random.Generator) -> tuple[Floats, NDArray[np.uint8], NDArray[n
     strips = (v > 238) & (np.mod(u + 6 * broad, 118) < 4.5 + 1.5 * fine)
     corner = x - 1.3 * y + 6 * fine > 585
     return -depth, kind, surf | strips | corner
+
+
+def seen_from_above(elevation: Floats, kind: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Return red, green and blue of a picture from above: bottoms lit from the west, veiled by water. Colours by eye."""
+    bottom = np.array(INKS, float)[kind].transpose(2, 0, 1) * np.clip(
+        1 + 0.25 * np.gradient(elevation, axis=1), 0.7, 1.3
+    )
+    clear = np.exp(-np.maximum(-elevation, 0) * np.array((0.28, 0.06, 0.045))[:, None, None])
+    water = np.array((22.0, 92.0, 120.0))[:, None, None]
+    return np.clip(np.rint(bottom * clear + water * (1 - clear)), 0, 255).astype(np.uint8)
 
 
 def substrate_polygons(kind: NDArray[np.uint8], mapped: NDArray[np.bool_]) -> list[tuple[str, shapely.Polygon]]:

@@ -20,6 +20,7 @@ from sitekit.outputs.explore_page.scene import ExploreScene, Judged, Weighted
 from sitekit.outputs.explore_page.write import write_explore
 from sitekit.pipeline.bottoms import planned_separation
 from sitekit.pipeline.fields import Ground, all_criteria, raster, read_ground, species_criteria
+from sitekit.pipeline.places import site_places
 from sitekit.pipeline.project import Machine, Project
 from sitekit.pipeline.responses import responses
 from sitekit.pipeline.stages import ShortfallWithReport, run_stages
@@ -149,4 +150,11 @@ def _cell_area(grid: Grid) -> float:
 def _sites(project: Project, season: Path, ground: Ground) -> gpd.GeoDataFrame | None:
     if "sites" not in {name for name, _ in pyogrio.list_layers(season)}:
         return None
-    return gpd.GeoDataFrame(read_table(season, "sites"))
+    sites = gpd.GeoDataFrame(read_table(season, "sites"))
+    given = {one.code: one.place for one in site_places(project, ground.grid.crs)}
+    # A run asks which candidate holds the place that a person gave; the table holds a point of that candidate.
+    sites["geometry"] = [
+        given[code].representative_point() if code in given else at
+        for code, at in zip(sites["site"], sites.geometry, strict=True)
+    ]
+    return sites

@@ -182,14 +182,14 @@ def picture_overlay(path: Path, screen: Screen) -> Overlay:
     FileFault
         As `check_picture`.
     """
-    (rows, cols), transform, pixel = screen.frame_of(
-        screen.west,
-        screen.south,
-        screen.east,
-        screen.north,
-        max(screen.east - screen.west, screen.north - screen.south) / MAX_PICTURE,
-    )
+    least = max(screen.east - screen.west, screen.north - screen.south) / MAX_PICTURE
     with _opened(path) as source:
+        own, _, _ = rasterio.warp.calculate_default_transform(
+            source.crs, screen.crs.to_wkt(), source.width, source.height, *source.bounds
+        )
+        (rows, cols), transform, pixel = screen.frame_of(
+            screen.west, screen.south, screen.east, screen.north, max(least, own.a)
+        )
         bands = _picture_bands(source)
         out = np.zeros((4, rows, cols), dtype=np.uint8)
         for k, values in enumerate(bands):
