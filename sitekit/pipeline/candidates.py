@@ -19,7 +19,7 @@ from sitekit.pipeline.capacities import Room, room_for
 from sitekit.pipeline.fields import RASTERS, Ground, raster, read_ground, species_criteria
 from sitekit.pipeline.open_rasters import OpenRasters
 from sitekit.pipeline.place_scores import score_places
-from sitekit.pipeline.places import named_places, site_places
+from sitekit.pipeline.places import named_places, nearest_said, site_places
 from sitekit.pipeline.project import Done, Project
 from sitekit.sites.codes import Coded, match_codes, nearest_names
 from sitekit.suitability.candidates import Patch, PatchFinder, PatchStatistics, patch_statistics
@@ -96,7 +96,9 @@ def run(project: Project, run_id: str) -> Done:
     }
     project.write_season(tables, crs)
     return Done(
-        ["season.gpkg"], _figures(rows, species_rows, sites, matched), _shortfalls(project, rows, sites, matched)
+        ["season.gpkg"],
+        _figures(project.settings.spacing.mode, rows, species_rows, sites, matched),
+        _shortfalls(project, rows, sites, matched, [nearest_said(s, outlines, labels, crs) for s in sites]),
     )
 
 
@@ -224,13 +226,14 @@ def _multi(shape: Any) -> shapely.MultiPolygon:
 
 
 def _figures(
-    rows: list[dict[str, Any]], species: list[dict[str, Any]], sites: list[Coded], matched: list[int | None]
+    mode: str, rows: list[dict[str, Any]], species: list[dict[str, Any]], sites: list[Coded], matched: list[int | None]
 ) -> dict[str, Any]:
     return {
         "candidates": len(rows),
         "area_m2": round(sum(r["area_m2"] for r in rows), 1),
         "codes_matched": sum(m is not None for m in matched),
         "codes": len(sites),
+        "mode": mode,
         "capacity": {
             code: sum(int(r["capacity"] or 0) for r in species if r["species"] == code)
             for code in sorted({r["species"] for r in species})
@@ -243,7 +246,7 @@ def _figures(
 
 
 def _shortfalls(
-    project: Project, rows: list[dict[str, Any]], sites: list[Coded], matched: list[int | None]
+    project: Project, rows: list[dict[str, Any]], sites: list[Coded], matched: list[int | None], near: list[str]
 ) -> list[Fault]:
     found = []
     passing = project.settings.score.passing
@@ -261,9 +264,9 @@ def _shortfalls(
             f"site {site.code}",
             "lies in no candidate",
             "a place where cells pass for at least one species",
-            "Move the site, or look at the map for what excludes it.",
+            f"Move the site ({said}), or look at the map for what excludes it.",
         )
-        for site, index in zip(sites, matched, strict=True)
+        for site, index, said in zip(sites, matched, near, strict=True)
         if index is None
     ]
     return found

@@ -23,6 +23,7 @@ from sitekit.sites.choose import choose
 from sitekit.sites.problem import Choice
 
 BEHIND = ("site_species", "alternatives", "budget_use", "budget_curve", "held_back")  # tables of a solved choice
+_MANY = "more than two limits together"
 _TRIED = 30  # sites looked at one by one for what leaving out or taking them costs
 
 
@@ -123,9 +124,9 @@ def _reasons(weighed: Weighed, choice: Choice, names: list[str]) -> tuple[list[s
     tried: dict[int, float] = {}
     free = [i for i, a in enumerate(weighed.against) if a is None]
     if not choice.feasible or not choice.taken.any():
-        lacking = binding(p) or ["several limits together"]
+        lacking = binding(p) or [_MANY]
         for i in free:
-            reasons[i] = "the limits allow nothing: " + ", ".join(lacking)
+            reasons[i] = "the limits and rules allow no plan; what would open one if lifted: " + ", ".join(lacking)
         return reasons, tried, lacking
     few = len(free) <= _TRIED
     for i in free:
@@ -165,6 +166,6 @@ def _nothing(lacking: list[str]) -> Fault:
         "the limits allow no site",
         "a budget and rules that some site keeps",
         f"Each of these alone, if lifted, would allow a plan: {', '.join(lacking)}."
-        if lacking != ["several limits together"]
-        else "No single limit is to blame: raise several.",
+        if lacking != [_MANY]
+        else "No one or two limits are to blame: raise several.",
     )

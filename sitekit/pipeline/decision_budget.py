@@ -179,7 +179,7 @@ def _gain(project: Project, tables: Tables, gain: str) -> list[Any]:
     column, name = maximised(project.settings)
     rows = []
     for r in records(curve):
-        lacking = "" if pd.isna(r.binds) else f"; lifted alone would open it: {_listed(str(r.binds))}"
+        lacking = "" if pd.isna(r.binds) else f"; what would open it if lifted: {_listed(str(r.binds))}"
         sites = r.sites if not pd.isna(r.sites) else f"nothing fits{lacking}"
         rows.append((r.share_pct, getattr(r, column), r.units, sites))
     parts: list[Any] = [
@@ -201,7 +201,7 @@ def _gain(project: Project, tables: Tables, gain: str) -> list[Any]:
 
 
 def _listed(binds: str) -> str:
-    return ", ".join(rule_words(one) for one in binds.split("; "))
+    return ", ".join(" and ".join(rule_words(part) for part in one.split(" and ")) for one in binds.split("; "))
 
 
 def _rates(project: Project) -> str:

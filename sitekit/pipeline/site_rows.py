@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from sitekit.base.tables import build
-from sitekit.pipeline.places import site_places
+from sitekit.pipeline.places import nearest_said, site_places
 from sitekit.pipeline.project import Project
 from sitekit.pipeline.ways import Ways
 from sitekit.pipeline.weighing import UNITS, Weighed, gains
@@ -97,6 +97,7 @@ def lost_sites(
     matched = set(candidates["site"].dropna())
     looked = {f.site: f for f in forms if f.known}
     names = {s.code: s.name for s in project.settings.site}
+    outlines, labels = list(candidates.geometry), candidates["candidate"].map(str).tolist()
     rows, points = [], []
     for site in site_places(project, crs):
         if site.code not in matched:
@@ -106,7 +107,7 @@ def lost_sites(
                     "coded": True,
                     "name": names.get(site.code),
                     "chosen": False,
-                    "reason": "lies in no candidate",
+                    "reason": "lies in no candidate; " + nearest_said(site, outlines, labels, crs),
                     "answers": json.dumps({}),
                     "verdict": None,
                     **_seen(looked.get(site.code)),
@@ -191,7 +192,7 @@ def _binds(problem: Problem, step: Step) -> str | None:
     """Return what keeps a share of the budget from allowing anything; None where it allows something."""
     if step.choice.taken.any():
         return None
-    return "; ".join(binding(at_share(problem, step.share))) or "several limits together"
+    return "; ".join(binding(at_share(problem, step.share))) or "more than two limits together"
 
 
 def _totals(weighed: Weighed, c: Choice, *, priced: bool) -> dict[str, float]:

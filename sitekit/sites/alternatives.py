@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import itertools
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +15,7 @@ from sitekit.sites.problem import Choice, Flags, Problem
 
 # House choice: from a quarter of the budget to three times as much, halved and doubled among them.
 SHARES = (0.25, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0)
+PAIRS_UP_TO = 300  # house choice: with more candidates trying all pairs of rules would take minutes
 
 
 @dataclass(frozen=True)
@@ -107,10 +110,19 @@ def at_share(problem: Problem, share: float) -> Problem:
 def binding(problem: Problem) -> list[str]:
     """Return the names of what keeps a problem without an answer from having one, each by itself enough to open it.
 
-    Each limit of the budget and each rule is lifted alone; what then has an answer with at least one site is named.
-    An empty list says that no single one is to blame.
+    Each limit of the budget and each rule is lifted alone; what then has an answer with at least one site is named. Where
+    none does, two are lifted together ("dives and least_sites together"), up to `PAIRS_UP_TO` candidates. An empty list
+    says that more than two stand in the way.
     """
-    return [name for name, one in _lifted(problem) if _allows_something(one)]
+    lifts = _lifts(problem)
+    alone = [name for name, lift in lifts if _allows_something(lift(problem))]
+    if alone or len(problem.most) > PAIRS_UP_TO:
+        return alone
+    return [
+        f"{one} and {other} together"
+        for (one, first), (other, second) in itertools.combinations(lifts, 2)
+        if _allows_something(second(first(problem)))
+    ]
 
 
 def held_back(
@@ -134,7 +146,7 @@ def held_back(
     list of (name, gain in % of the choice), largest first.
     """
     gains = []
-    for name, one in [*_lifted(problem), *more]:
+    for name, one in [*((name, lift(problem)) for name, lift in _lifts(problem)), *more]:
         found = choose(one, gap_pct=gap_pct)
         gain = 100.0 * (found.value - best.value) / best.value if best.value > 0 else 0.0
         if found.feasible and gain > max(gap_pct, 0.01):
@@ -142,20 +154,19 @@ def held_back(
     return sorted(gains, key=lambda g: (-g[1], g[0]))
 
 
-def _lifted(problem: Problem) -> list[tuple[str, Problem]]:
-    """Return the problem with each limit and each rule lifted alone."""
+def _lifts(problem: Problem) -> list[tuple[str, Callable[[Problem], Problem]]]:
+    """Return how each limit and each rule is lifted alone."""
     n = len(problem.most)
-    lifted = [(one.name, problem.without(one.name)) for one in problem.limits]
     return [
-        *lifted,
-        ("least_per_site", replace(problem, least=np.minimum(problem.least, 1))),
-        ("most_per_site or pilot_units", replace(problem, most=problem.capacity.sum(axis=1))),
-        ("least_sites", replace(problem, least_sites=0)),
-        ("most_sites", replace(problem, most_sites=n)),
-        ("least_distance_m", replace(problem, pairs=np.zeros((0, 2), np.int64))),
-        ("genet_sites", replace(problem, genet_sites=1)),
-        ("force_in", replace(problem, forced_in=np.zeros(n, bool))),
-        ("stock", replace(problem, stock=problem.capacity.sum(axis=0))),
+        *((one.name, partial(Problem.without, name=one.name)) for one in problem.limits),
+        ("least_per_site", lambda p: replace(p, least=np.minimum(p.least, 1))),
+        ("most_per_site or pilot_units", lambda p: replace(p, most=p.capacity.sum(axis=1))),
+        ("least_sites", lambda p: replace(p, least_sites=0)),
+        ("most_sites", lambda p: replace(p, most_sites=n)),
+        ("least_distance_m", lambda p: replace(p, pairs=np.zeros((0, 2), np.int64))),
+        ("genet_sites", lambda p: replace(p, genet_sites=1)),
+        ("force_in", lambda p: replace(p, forced_in=np.zeros(n, bool))),
+        ("stock", lambda p: replace(p, stock=p.capacity.sum(axis=0))),
     ]
 
 

@@ -12,6 +12,8 @@ from shapely.geometry.base import BaseGeometry
 
 from sitekit.errors import Faults
 
+_INTO_M = 5.0  # house choice: how far into the nearest candidate a proposed point may lie
+
 
 @dataclass(frozen=True)
 class Coded:
@@ -69,6 +71,29 @@ def match_codes(sites: Sequence[Coded], outlines: Sequence[BaseGeometry]) -> lis
                     "Give each a `polygon` file to cut the patch, or keep one code.",
                 )
     return found
+
+
+def nearest_outline(place: BaseGeometry, outlines: Sequence[BaseGeometry]) -> tuple[int, float, Point] | None:
+    """Return the candidate nearest to a place in none, how far it is, and a point in it near that place.
+
+    Parameters
+    ----------
+    place : Point or Polygon
+        In the working system [m].
+    outlines : sequence of shapely geometry
+        Outlines of the candidates, in the same system.
+
+    Returns
+    -------
+    (index, distance [m], point) or None
+        None without candidates.
+    """
+    if not len(outlines):
+        return None
+    index = int(np.min(STRtree(outlines).query_nearest(place)))
+    distance = float(shapely.distance(outlines[index], place))
+    near = shapely.intersection(outlines[index], place.buffer(distance + _INTO_M))
+    return index, distance, near.representative_point()
 
 
 def nearest_names(

@@ -6,6 +6,8 @@ import csv
 import json
 import shutil
 from pathlib import Path
+from types import SimpleNamespace
+from typing import cast
 
 import geopandas as gpd
 import numpy as np
@@ -14,7 +16,10 @@ import pytest
 import shapely
 from pyproj import Transformer
 
+from sitekit.pipeline.decision_sites import chosen_section
+from sitekit.pipeline.project import Project
 from sitekit.season.plan_tables import read_plan
+from sitekit.season.settings import read_settings
 from tests.audit.conftest import EPSG, local
 from tests.season.conftest import Ran, Said, command
 
@@ -125,6 +130,26 @@ def test_a_budget_chooses_and_prints_its_gap(plan: Path) -> None:
     assert int(left["fragments"].sum() + (planted["number"] * planted["per"]).sum()) == whole
 
 
+def test_a_survival_curve_is_what_the_choice_maximises(plan: Path) -> None:
+    """The user's line by depth, 0.8 at 3 m and 0.2 at 9 m: shares, sums and gain are of units alive, source beside them."""
+    curve = 'of = "depth_m"\npoints = [[3.0, 0.8], [9.0, 0.2]]\nyears = 1.0\nsource = "plots of 2020, made up"\n'
+    answer = run(plan, "".join(f"[choose.survival.{c}]\n{curve}" for c in ("APAL", "ACER")) + BUDGET)
+    assert answer.code == 0, answer.err
+    found = tables(plan)
+    depth = found["candidates"].set_index("site")["depth_mean_m"]
+    rows = found["site_species"]
+    assert rows["survival"].to_numpy() == pytest.approx(0.8 - 0.1 * (depth[rows["site"]].to_numpy() - 3.0))
+    alive = float((rows["units"] * rows["survival"]).sum())
+    assert found["sites"]["units_alive"].sum() == pytest.approx(alive)
+    assert found["alternatives"]["units_alive"].iloc[0] == pytest.approx(alive)
+    assert found["budget_curve"].set_index("share_pct")["units_alive"][100.0] == pytest.approx(alive)
+    assert any("% of the units alive" in str(r) for r in found["sites"]["reason"])
+    settings = read_settings(plan / "plan.toml")
+    section = chosen_section(cast(Project, SimpleNamespace(settings=settings)), found)
+    assert "Maximised: units alive after 1 year" in section.parts[0]
+    assert "0.8 at 3, 0.2 at 9 (source: plots of 2020, made up)" in section.parts[0]
+
+
 def test_a_budget_that_allows_nothing_names_what_binds(plan: Path) -> None:
     """One dive, and each site takes two: the money is not to blame."""
     answer = run(plan, "[budget]\ndives = 1\nunits_per_dive = 5\ndives_per_site = 2\nmoney = 900\nmoney_per_unit = 1\n")
@@ -170,7 +195,9 @@ def test_a_site_outside_every_candidate_is_told(plan: Path) -> None:
     answer = run(plan, more)
     assert answer.code == 4
     assert "lies in no candidate" in answer.err
-    assert tables(plan)["sites"].set_index("site").loc["C", "reason"] == "lies in no candidate"
+    reason = tables(plan)["sites"].set_index("site").loc["C", "reason"]
+    assert reason.startswith("lies in no candidate; the nearest is C0")
+    assert reason.split(", ", 1)[1].removeprefix("4 m off; ") in answer.err  # a position to move it to
     answer = run(plan, '[choose]\nforce_in = ["C"]\n')
     assert answer.code == 3
     assert "choose.force_in C" in answer.err

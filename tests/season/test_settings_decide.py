@@ -20,9 +20,34 @@ at = "18.1, -50.0"
 """
 
 
+ALIVE = """
+[choose.survival.APAL]
+points = [[0.6, 0.3], [0.9, 0.6]]
+years = 1.0
+source = "plots of 2020, made up"
+[choose.survival.ACER]
+of = "depth_m"
+points = [[3.0, 0.7], [9.0, 0.4]]
+years = 1.0
+source = "plots of 2020, made up"
+"""
+
+
 @pytest.mark.parametrize(
     ("more", "said"),
     [
+        (ALIVE.replace('source = "plots of 2020, made up"\n[choose', "[choose"), "choose.survival.APAL.source"),
+        (ALIVE.replace('"plots of 2020, made up"', '"  ours "'), "choose.survival.APAL.source"),
+        (ALIVE[: ALIVE.index("[choose.survival.ACER]")], "choose.survival lacks species 'ACER'"),
+        (ALIVE.replace("survival.ACER", "survival.OFAV"), "choose.survival names species 'OFAV'; known: APAL, ACER"),
+        ("[choose]\ndepth_fall_off_m = 9.0\n" + ALIVE, "survival counts units alive: keep one of them"),
+        (
+            ALIVE.replace("years = 1.0", "years = 2.0", 1),
+            "`years` must be the same for all species, got APAL 2, ACER 1",
+        ),
+        (ALIVE.replace("0.3]", "30.0]"), "shares stand from 0 to 1, 0.4 for 40 %"),
+        (ALIVE.replace("[9.0,", "[3.0,"), "must rise in value, got [3.0, 3.0]"),
+        (ALIVE.replace("[0.9,", "[90.0,"), "points` of the score: values stand from 0 to 1"),
         ('[choose]\nforce_in = ["A"]\nforce_out = ["A"]\n', "stands in force_in and in force_out"),
         ('[choose]\nforce_in = ["Z"]\n', "choose.force_in names site 'Z'; known: A, B"),
         ("[choose]\nleast_per_site = 9\nmost_per_site = 3\n", "most_per_site 3 is below least_per_site 9"),

@@ -56,6 +56,20 @@ def test_a_least_number_that_no_site_holds_binds() -> None:
     assert binding(p) == ["least_per_site"]
 
 
+def test_two_limits_that_bind_together_are_named_together() -> None:
+    """Neither the dives nor the money alone opens it; a single name would send the team the wrong way."""
+    dives = limit("dives", 1.0, [2.0], [[0.1]])
+    money = limit("money", 1.0, [5.0], [[1.0]])
+    p = problem([[0.9]], [[5]], limits=(dives, money))
+    assert binding(p) == ["dives and money together"]
+
+
+def test_the_stock_that_holds_a_plan_back_is_named() -> None:
+    """One unit for two sites: with more of it the second site would be planted too."""
+    p = problem([[0.9], [0.6]], [[1], [1]], stock=[1])
+    assert held_back(p, choose(p)) == [("stock", pytest.approx(100 * 0.6 / 0.9))]
+
+
 def test_forced_sites_too_near_are_named() -> None:
     """Two forced sites 10 m apart where 50 m are asked for."""
     p = problem([[1.0], [1.0]], [[1], [1]], forced_in=np.array([True, True]), pairs=np.array([[0, 1]]))

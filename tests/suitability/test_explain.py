@@ -1,3 +1,5 @@
+import math
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -5,7 +7,7 @@ from hypothesis import strategies as st
 
 from sitekit.errors import InputFault
 from sitekit.suitability.criteria import Criterion
-from sitekit.suitability.curves import bell, classes, rise, trapezoid
+from sitekit.suitability.curves import CLASSES, Curve, bell, classes, rise, trapezoid
 from sitekit.suitability.exclusions import FORBIDDEN, LABELS, TOO_DEEP, UNKNOWN
 from sitekit.suitability.explain import curve_words, explain_cell
 from sitekit.suitability.score import METHODS, score_cells
@@ -91,6 +93,10 @@ def test_curves_are_told_in_words():
     """A curve that only its numbers explain."""
     assert curve_words(bell(5, 2), "m") == "bell around 5, standard deviation 2 m"
     assert curve_words(CRITERIA[1].curve, "") == "by class: 1, 0.2"
+    names = {1: "Geologic Substrate", 2: "Rock Substrate", 3: "Bedrock"}
+    rock = Curve(CLASSES, (), tuple([math.nan, 0.0, 1.0, 1.0] + [math.nan] * 252))
+    # bedrock is a kind of rock and has its response: it is not named again
+    assert curve_words(rock, "", names) == "1 for Rock Substrate; 0 for Geologic Substrate"
     assert curve_words(CRITERIA[0].curve, "m") == "0 at 1, 1 at 3, 1 at 8, 0 at 12 m"
 
 
