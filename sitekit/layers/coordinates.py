@@ -55,6 +55,8 @@ class Located:
         Columns, system, shift of datum.
     bad : dict of int to (came, due)
         Rows that cannot be read.
+    systems : tuple of str
+        Names of the systems of the file.
     """
 
     x: NDArray[np.float64]
@@ -64,6 +66,7 @@ class Located:
     geographic: bool
     notes: tuple[str, ...]
     bad: dict[int, tuple[str, str]]
+    systems: tuple[str, ...] = ()
 
 
 def locate(rows: Rows, where: str, to_crs: CRS, columns: Columns | None = None) -> Located:
@@ -104,6 +107,7 @@ def locate(rows: Rows, where: str, to_crs: CRS, columns: Columns | None = None) 
         notes += _turned_note([rows.lines[i] for i in turned])
     systems, more = _systems(rows, where, asked, bad, geographic=geographic)
     east, north = np.full(len(x), np.nan), np.full(len(x), np.nan)
+    names: list[str] = []
     for key in sorted(set(systems)):
         here = np.array([s == key for s in systems], bool)
         source = _system(key, where)
@@ -111,11 +115,12 @@ def locate(rows: Rows, where: str, to_crs: CRS, columns: Columns | None = None) 
             continue
         east[here], north[here] = transform_points(x[here], y[here], source, to_crs)
         shift = datum_note(source, to_crs)
+        names.append(source.name)
         notes.append(f"system {source.name}" + (f", {int(here.sum())} rows" if len(set(systems)) > 1 else ""))
         notes += [f"datum shift: {shift}"] if shift else []
     for i in bad:
         east[i] = north[i] = np.nan
-    return Located(east, north, x, y, geographic, (*notes, *more), bad)
+    return Located(east, north, x, y, geographic, (*notes, *more), bad, tuple(names))
 
 
 def swapped(x: NDArray[np.float64], y: NDArray[np.float64], to_crs: CRS) -> NDArray[np.bool_]:

@@ -150,6 +150,7 @@ def read_points(
     for name in ("size_cm", "position_error_m", "depth_read", "depth_m"):
         if name in frame:
             frame[name] = frame[name].astype("float64")
+    frame.attrs["source_crs"] = ", ".join(place.systems)
     said = [*rows.said, *place.notes, *notes, *_unread(rows, [*names.values(), x, y, asked.position])]
     set_aside = len(bad) + len(rows.broken)
     if set_aside:
@@ -327,7 +328,7 @@ def _vector(path: Path, crs: str | None, where: str, to_crs: CRS, *, swap: bool 
     east, north = transform_points(x, y, source, to_crs)
     shift = datum_note(source, to_crs)
     told += [f"datum shift: {shift}"] if shift else []
-    return rows, Located(east, north, x, y, source.is_geographic, tuple(told), {})
+    return rows, Located(east, north, x, y, source.is_geographic, tuple(told), {}, (source.name,))
 
 
 def _text(value: Any) -> str:

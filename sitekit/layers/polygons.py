@@ -34,8 +34,8 @@ def read_polygons(
     Returns
     -------
     GeoDataFrame, tuple of str
-        The rows with polygons, a column `line` with their number in the file from 1 (KML: the
-        line of the text), and notes for the reader.
+        The rows with polygons (`attrs["source_crs"]`: the file's system), a column `line` with their number in the file
+        from 1 (KML: the line of the text), and notes for the reader.
 
     Raises
     ------
@@ -72,7 +72,9 @@ def read_polygons(
         reason = shapely.is_valid_reason(frame.geometry[broken].iloc[0])
         notes.append(f"shapes in rows {', '.join(map(str, rows[:5]))} cross themselves ({reason}): repaired")
         frame.loc[broken, frame.geometry.name] = [_areas(g) for g in frame.geometry[broken]]
+    source = CRS(frame.crs).name
     frame = frame.to_crs(to_crs)
+    frame.attrs["source_crs"] = source
     if not all(map(_finite, frame.total_bounds)):
         raise InputFault(
             Fault(where, f"{path.name} lies outside {to_crs.name}", "shapes in the area", "Check axis order and crs.")

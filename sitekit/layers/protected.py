@@ -110,7 +110,9 @@ def read_protected(
         geometry=list(frame.geometry),
         crs=to_crs,
     )
-    return out.sort_values("code", kind="stable").reset_index(drop=True), (*notes, *extra)
+    out = out.sort_values("code", kind="stable").reset_index(drop=True)
+    out.attrs["source_crs"] = frame.attrs["source_crs"]
+    return out, (*notes, *extra)
 
 
 def _told(row: Mapping[str, object]) -> str:

@@ -35,7 +35,7 @@ def read_shapes(
     Returns
     -------
     GeoDataFrame, tuple of str
-        Columns `name`, `line` (row in the file from 1) and geometry; and notes for the reader.
+        Columns `name`, `line` (row in the file from 1) and geometry, `attrs["source_crs"]` the file's system; and notes.
 
     Raises
     ------
@@ -84,4 +84,5 @@ def read_shapes(
         geometry=list(shapes),
         crs=to_crs,
     )
+    out.attrs["source_crs"] = CRS(frame.crs).name
     return out, tuple(notes)

@@ -4,19 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from sitekit.base.crs import WGS84
 from sitekit.errors import Fault, InputFault
 from sitekit.pipeline.project import Project
 
 
 def early_faults(project: Project) -> list[Fault]:
-    """Return the faults of criteria, positions, stock list, returned forms, tide, wind, swell and temperature."""
-    from sitekit.pipeline import fields, places, scout, sea_inputs, sea_rules, stocks
+    """Return the faults that need no grid.
+
+    Criteria, positions, partners' names, stock list, named places, returned forms, tide, wind, swell and temperature.
+    """
+    from sitekit.pipeline import fields, partners, places, scout, sea_inputs, sea_rules, stocks
 
     settings = project.settings
     checks: list[Callable[[], object]] = [
         lambda: fields.check_fields(settings, fields.species_criteria(settings)),
         lambda: [places.position_of(s.at, f"site {s.code}.at") for s in settings.site if s.at],
+        lambda: partners.partner_names(project),
         lambda: stocks.read_stock_rows(project),
+        lambda: places.places_reading(project, WGS84),
         lambda: scout.returned_forms(project),
         lambda: sea_rules.check_work_depth(settings, fields.species_criteria(settings)),
         lambda: sea_inputs.read_sea_inputs(project),

@@ -79,7 +79,7 @@ def _row(key: str, frame: gpd.GeoDataFrame, grid: Grid, notes: list[str]) -> dic
     return {
         "layer": key,
         "unit": "shapes",
-        "source_crs": grid.crs.name,
+        "source_crs": frame.attrs["source_crs"],
         "extent": list(geographic_bounds((west, south, east, north), grid.crs)),
         "rows": len(frame),
         "shapes": {str(k): int(v) for k, v in kinds.items()},

@@ -92,7 +92,7 @@ def colonies_layer(project: Project, grid: Grid, aside: SetAside) -> tuple[list[
             {
                 "layer": f"colonies[{i + 1}]",
                 "unit": "points",
-                "source_crs": grid.crs.name,
+                "source_crs": frame.attrs["source_crs"],
                 "extent": list(extent),
                 "rows": len(frame),
                 "on_grid": int(inside.sum()),
@@ -196,7 +196,7 @@ def protected_layer(project: Project, grid: Grid, layer: Protected, aside: SetAs
     return {
         "layer": "protected",
         "unit": "rule",
-        "source_crs": grid.crs.name,
+        "source_crs": areas.attrs["source_crs"],
         "extent": list(extent),
         "rows": len(areas),
         "rules": {r: int((areas["rule"] == r).sum()) for r in RULE_CODES},
@@ -215,7 +215,7 @@ def area_layer(project: Project, grid: Grid, layer: Area) -> dict[str, Any]:
     return {
         "layer": "area",
         "unit": "",
-        "source_crs": grid.crs.name,
+        "source_crs": frame.attrs["source_crs"],
         "extent": list(extent),
         "rows": len(frame),
         "notes": list(notes),
