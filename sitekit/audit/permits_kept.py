@@ -54,10 +54,13 @@ def audit_permits(project: Path, settings: Settings, written: Written) -> list[F
     """
     areas, planned = written.table("work_areas"), written.planned()
     findings: list[Finding] = []
+    real = (
+        settings.spacing.mode != "fill"
+    )  # an estimate of capacity: its counts are not applied for, its genets not known
     checks: list[tuple[str, Any, bool]] = [
-        (CAPS, _caps, any(p.caps for p in settings.permit)),
+        (CAPS, _caps, real and any(p.caps for p in settings.permit)),
         (PERIOD, _period, any(p.planting_from or p.valid_from or p.valid_to for p in settings.permit)),
-        (REGIONS, _regions, any(p.genet_regions for p in settings.permit) and settings.stock is not None),
+        (REGIONS, _regions, real and any(p.genet_regions for p in settings.permit) and settings.stock is not None),
         (METHODS, _methods, any(p.methods and p.attachment for p in settings.permit)),
         (GROUND, _ground, any(p.most_area_m2 or p.area_file for p in settings.permit)),
         (CORNERS, _corners, areas is not None and len(areas) > 0),

@@ -8,6 +8,7 @@
 - spacing: as many points as fit, or the best N
 - mixed: several species together, a separation per pair
 - hulls: what convex pieces of bottom can hold
+- rim: how much beyond the bottom must be counted along its edges
 - bound: what no layout can beat
 - capacity: how many units a bottom holds, beside its bound
 - tape: along and offset beside a line between two pins

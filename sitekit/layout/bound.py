@@ -6,7 +6,8 @@ A = (√3/2) d². These cut cells are disjoint and lie in S dilated by d/√3. H
 holds for any radius ρ from d/2 to d/√3 with the disc of radius ρ less six segments (`least_area`); a small ρ is better on
 thin bottom. Cells less than 2ρ apart form a group; groups do not share dilated area, so their bounds, rounded down, add
 up. A group whose diameter is below d holds one point. Groups whose convex hulls come near each other form a cluster; it
-holds no more than its hull can (`hulls`). docs/methods-layout.md has the proofs in full.
+holds no more than its hull can (`hulls`). Along edges less than the dilated area need be counted (`rim`).
+docs/methods-layout.md has the proofs in full.
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ from scipy import ndimage
 from sitekit.base.compiled import compiled
 from sitekit.errors import Faults
 from sitekit.layout.hulls import clusters, most_in_convex
+from sitekit.layout.rim import LARGEST, START, rim_areas
 
 Flags = NDArray[np.bool_]
 Floats = NDArray[np.float64]
@@ -129,7 +131,23 @@ def _count(allowed: Flags, d: float) -> int:
         counts, somewhere = _by_area(allowed, own, number, d, share * d)
         of = cluster[widest[somewhere]]
         most = np.minimum(most, np.bincount(of, counts, minlength=most.size).astype(np.int64))
-    return int(most.sum())
+    return int(_by_rim(widest, groups, cluster, most, d).sum())
+
+
+def _by_rim(group: Ints, groups: int, cluster: Ints, most: Ints, d: float) -> Ints:
+    """Lower the bounds of clusters where less than the whole dilated area counts, if that can be less at all."""
+    if d > LARGEST:
+        return most
+    hexagon = least_area(d, d / math.sqrt(3.0))
+    radius = START * d
+    least = _areas(*_runs(group >= 0, group), group.shape[0], radius, int(math.ceil(radius)) + 1, groups)
+    open_ones = (np.bincount(cluster, least / hexagon - 1.0, minlength=most.size) < most)[cluster]
+    if not open_ones.any():
+        return most
+    own = np.where((group >= 0) & np.append(open_ones, False)[group], group, -1)
+    areas = np.where(open_ones, rim_areas(own, groups, d), np.inf)
+    counts = np.where(open_ones, np.floor(areas / hexagon * (1.0 + _FLOOR) + _FLOOR), np.inf)
+    return np.minimum(most, np.bincount(cluster, counts, minlength=most.size)).astype(np.int64)
 
 
 def _by_area(

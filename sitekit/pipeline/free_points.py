@@ -15,11 +15,13 @@ from sitekit.layout.spacing import place
 from sitekit.layout.tape import slope_ratios
 from sitekit.pipeline.bottoms import Bottom, between_species, planned_separation
 from sitekit.pipeline.fields import Ground
-from sitekit.pipeline.plotting import Laid, best_units, stands_on
+from sitekit.pipeline.plotting import Laid, best_units, depths_under, stands_on
 from sitekit.pipeline.project import Project
 
 Floats = NDArray[np.float64]
 _ROUNDS = 4  # times more places are asked for than units, for those that readings cost
+
+_BESIDE_CELLS = 1.5  # cells beside the units whose depths tell the slope: at least one to either side
 
 
 def lay_points(project: Project, ground: Ground, bottom: Bottom, wanted: dict[str, int]) -> dict[str, list[Laid]]:
@@ -107,7 +109,7 @@ def _bundled(project: Project, ground: Ground, bottom: Bottom, species: str, x: 
         x,
         y,
         separation_m=planned_separation(project, ground, species),
-        ratios=lambda px, py, b: slope_ratios(px, py, bottom.depth_at(px, py), bearing_grid_deg=b),
+        ratios=lambda px, py, b: slope_ratios(*_depths_around(bottom, px, py), bearing_grid_deg=b),
         stands=stands_on(bottom, species),
     )
     laid = []
@@ -134,6 +136,12 @@ def _bundled(project: Project, ground: Ground, bottom: Bottom, species: str, x: 
             )
         )
     return laid
+
+
+def _depths_around(bottom: Bottom, x: Floats, y: Floats) -> tuple[Floats, Floats, Floats]:
+    """Return cells and depths under the units and beside them: units in one lane alone tell no slope across it."""
+    near = shapely.convex_hull(shapely.MultiPoint(np.column_stack([x, y]))).buffer(_BESIDE_CELLS * bottom.grid.cell)
+    return depths_under(bottom, *shapely.get_coordinates(near.exterior).T)
 
 
 def _clear_of(project: Project, ground: Ground, bottom: Bottom, species: str, laid: dict[str, list[Laid]]) -> Bottom:
