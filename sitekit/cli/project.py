@@ -79,7 +79,12 @@ def new(folder: Path) -> None:
     from sitekit.pipeline.samples import make_new
 
     plan = make_new(folder)
-    click.echo(f"wrote {plan}\nNext: put your files beside it, name them in it, then: sitekit check {plan}")
+    click.echo(f"wrote {plan}\nNext: put your files beside it, name them in it, then: sitekit check {_quoted(plan)}")
+
+
+def _quoted(path: Path) -> str:
+    """Path as it can be pasted behind a command."""
+    return f'"{path}"' if " " in str(path) else str(path)
 
 
 @click.command()
@@ -100,12 +105,17 @@ def check(paths: tuple[Path, ...], draft: bool, write: Path | None, as_json: boo
         raise click.UsageError("One plan at a time; several files are looked at with --draft.")
     from sitekit.pipeline.report import check_lines, check_plan
 
-    rows = check_plan(paths[0] if paths else Path("plan.toml"))
+    plan = paths[0] if paths else Path("plan.toml")
+    rows = check_plan(plan)
     if as_json:
         click.echo(json.dumps(rows, indent=1, ensure_ascii=False))
         return 0
-    for line in check_lines(rows):
+    lines = check_lines(rows)
+    for line in lines:
         click.echo(line)
+    doubts = sum(1 for line in lines if line.lstrip().startswith("ASKED"))
+    asked = f"; {doubts} lines say ASKED: look at them before anybody relies on the plan" if doubts else ""
+    click.echo(f"no fault{asked}. Next: sitekit run {_quoted(plan)}", err=True)
     return 0
 
 
@@ -124,12 +134,14 @@ def _draft(paths: tuple[Path, ...], write: Path | None, as_json: bool) -> int:
             click.echo(line)
     if write is not None:
         write_draft(found, write)
+        count = len(found.asked)
         click.echo(
-            f"wrote {write}\nNext: answer its {len(found.asked)} questions, then: sitekit check {write}", err=as_json
+            f"wrote {write}\nNext: answer its {count} questions, then: sitekit check {_quoted(write)}", err=as_json
         )
     elif not as_json:
         click.echo("\n" + "\n".join(found.lines))
     if found.refused:
+        click.echo("Files that cannot be used as they are; the others are drafted:", err=True)
         rim.say(InputFault(*found.refused), as_json=False)
         return 3
     return 0

@@ -40,8 +40,11 @@ def lines_of_plan(seen: Sequence[Seen], named: Named) -> list[str]:
     for one in seen:
         by_role.setdefault(one.role, []).append(one)
     if "layers.bathymetry" not in by_role:
-        lines += ["[layers.bathymetry]", asked("file", "no file seen holds depths; without depths there is no plan"),
-                  *(asked(k, "with the file") for k in ("sign", "units", "datum", "depth_error_m")), ""]  # fmt: skip
+        lines += [
+            "[layers.bathymetry]",
+            asked("file", "no file seen holds depths; without depths there is no plan"),
+            "",
+        ]
     surveyed = by_role.pop("layers.surveyed", [])
     for role in _ORDER:
         found = sorted(by_role.pop(role, []), key=lambda s: (s.facts.get("cell_m", 0.0), s.path.name))
@@ -79,6 +82,8 @@ def questions_in(lines: Sequence[str]) -> list[str]:
     for line in lines:
         head = re.match(r"\[+([^\]]+)\]", line)
         table = head[1] if head else table
+        if line.startswith("# asked: "):
+            found.append(line.removeprefix("# asked: "))
         match = re.match(r'("(?:[^"\\]|\\.)*"|[\w]+) = .*# asked: (.*)', line)
         if match:
             found.append(f"{table}.{match[1]}: {match[2]}")
@@ -204,15 +209,18 @@ def _sea(role: str, one: Seen, named: Named) -> list[str]:
     file = named(one.path)
     key = {"waves.wind": "wind", "waves.swell": "swell"}.get(role, "file")
     table = role.partition(".")[0]
+    source = asked("source", "where is it from?")
+    years = one.facts.get("years")
+    span = [proposed(k, y, "of the file") for k, y in zip(("first_year", "last_year"), years or (), strict=False)]
     more = {
-        "tide": ['datum = "MLLW"', "least_work_depth_m = 1.0", 'source = "…"'],
-        "waves.wind": [*one.lines, 'method = "jonswap1973"', 'gaps = "water"', "shelter_wind_ms = 8.0", 'source = "…"'],
+        "tide": [asked("datum", "what are its heights counted from?"),
+                 asked("least_work_depth_m", "least water at the lowest tide in which the team works [m]"), source],
+        "waves.wind": [*one.lines, asked("method", '"spm1984", "spm1984_shallow", "jonswap1973" or "cem2002"'),
+                       asked("gaps", 'what a missing depth stands for: "water", "land" or "unknown"'),
+                       asked("shelter_wind_ms", "wind by which sites are compared for the choice of the day [m/s]"), source],
         "waves.swell": [],
-        "heat": [
-            *one.lines, 'units = "degC"', "limit_c = 30.5",
-            *([f"{k} = {v}" for k, v in zip(("first_year", "last_year"), one.facts["years"], strict=True)]
-              if one.facts.get("years") else []), 'source = "…"',
-        ],
+        "heat": [*one.lines, asked("units", '"degC" or "K"'), asked("limit_c", "days at or above this are counted [°C]"),
+                 *span, source],
     }[role]  # fmt: skip
     told = f"# {plain(file)} looks like a table for [{table}] ({one.why}); take these lines in and answer them if it is"
     head = [] if role == "waves.swell" else [optional(f"[{table}]")]
@@ -220,15 +228,41 @@ def _sea(role: str, one: Seen, named: Named) -> list[str]:
 
 
 def _unknown(one: Seen, named: Named) -> list[str]:
-    """File whose use nothing tells."""
-    tables = {
-        "table": "[[layers.colonies]] or [stock]",
-        "raster": "[layers.bathymetry], [layers.substrate] or [layers.rasters.NAME]",
-        "shapes": "[layers.area], [layers.substrate], [layers.protected], [layers.coastline], [layers.named_places], "
-        "[layers.constraints.NAME], [[layers.colonies]] or surveyed_area",
-    }
+    """File whose use nothing tells: the question, and lines for the tables that could name it."""
+    kinds = set(one.facts.get("kinds", ()))
+    points, areas = bool(kinds & {"Point", "MultiPoint"}), any(k.endswith("Polygon") for k in kinds)
+    places = [asked("origin", '"wild" or "outplant"?'), asked("position_error_m", "error of the positions [m]")]
+    tables: list[tuple[str, list[str]]] = []
+    if one.kind == "table" or points:
+        tables.append(("[[layers.colonies]]", places))
+    if points:
+        tables.append(("[layers.named_places]", [asked("radius_m", "radius of the disc a point stands for [m]")]))
+    if one.kind == "table":
+        tables.append(("[stock]", []))
+    if areas:
+        column = asked("field", "column of bottom types")
+        tables += [
+            ("[layers.area]", []),
+            ("[layers.substrate]", [column, asked("resolution_m", "how finely the bottom was mapped [m]")]),
+            (
+                "[layers.protected]",
+                [asked("rule_field", "column of rules, or a [layers.protected.rules] line per name")],
+            ),
+        ]
+    if one.kind == "shapes" and not points:
+        tables.append(("[layers.coastline]", []))
+    if one.kind == "shapes":
+        more = [
+            asked("label", "what it is"),
+            asked("keep_clear_m", "metres kept free around it; delete: reported only"),
+        ]
+        tables.append(("[layers.constraints.NAME]", more))
     shown = f"{plain(named(one.path))}" + (f", sheet {one.facts['sheet']!r}" if one.facts.get("sheet") else "")
-    return [f"# asked: what is {shown} for? {tables.get(one.kind, 'A table of the plan')} could name it", ""]
+    lines = [f"# asked: what is {shown} for? Nothing tells. Take in the lines of one table, or none"]
+    own = [f"file = {text(named(one.path))}", *one.lines]
+    for head, more in tables:
+        lines += [*(optional(line) for line in (head, *own, *more)), "#:"]
+    return [*lines[:-1], ""]
 
 
 def _method() -> list[str]:

@@ -54,6 +54,7 @@ def look_at_shapes(path: Path) -> list[Seen]:
     for column in columns:
         if 1 < len(values[column]) <= _MOST_TEXTS and plain_name(column) not in _LEFT_OUT:
             one.said.append(f"{column}: {listing(values[column])}")
+    one.facts["kinds"] = sorted(kinds)
     one.role, one.why = role_of_shapes(path.stem, set(kinds), columns, values)
     _lines(one, frame[keep], columns, values)
     return [one]

@@ -17,7 +17,7 @@ from sitekit.layers.rows import SHEETS, read_rows
 from sitekit.layers.sheet_rows import sheet_names
 from sitekit.pipeline.draft_roles import role_of_table
 from sitekit.pipeline.draft_seen import Seen, asked, listing, optional, place, plain, proposed
-from sitekit.stock.inventory import NEEDED
+from sitekit.stock.inventory import NEEDED, check_stock, read_stock
 
 _SHOWN = 5  # rows that would be refused, told one by one
 _MEANS = {
@@ -72,7 +72,7 @@ def _look(path: Path, sheet: str | None) -> Seen:
     elif one.role == "layers.named_places":
         _places(one, rows)
     elif one.role == "stock":
-        _stock(one, rows)
+        _stock(one, rows, reading)
     elif one.role == "waves.wind" and find_column(rows.names, "date") is None and "time" in rows.names:
         one.lines.append(proposed("wind_form", "hours", "it has a column of times"))
     elif one.role == "heat":
@@ -201,7 +201,7 @@ def _places(one: Seen, rows: Rows) -> None:
                    for i, (c, d) in sorted(found.bad.items())])  # fmt: skip
 
 
-def _stock(one: Seen, rows: Rows) -> None:
+def _stock(one: Seen, rows: Rows, reading: Reading) -> None:
     species = find_column(rows.names, "species")
     genet = find_column(rows.names, "genet")
     if species:
@@ -215,6 +215,15 @@ def _stock(one: Seen, rows: Rows) -> None:
     lacking = [n for n in NEEDED if not find_column(rows.names, n)]
     one.unknown += [f"which column is {n!r}" for n in lacking]
     one.facts["columns"] = {n: f"{_MEANS[n]}, one of {listing(rows.names, 20)}" for n in lacking}
-    odd = [(line, name, what) for (line, name), what in sorted(rows.odd.items()) if name in (species, genet)]
-    for line, name, what in odd[:_SHOWN]:
-        one.said.append(f"line {line}, {name}: {what}")
+    if lacking:
+        return
+    refused: list[Refused] = []
+    try:
+        listed, notes = read_stock(one.path, where=one.path.name, reading=reading, refused=refused)
+        one.said += [n for n in notes if n not in rows.said]
+        check_stock(listed, species=one.facts.get("species", []), refused=refused)
+    except InputFault as error:
+        one.said.append(f"as it stands it would be refused: {error.faults[0].came}; {error.faults[0].do}")
+        one.facts["refused"] = list(error.faults)
+        return
+    _refused(one, refused)

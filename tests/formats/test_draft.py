@@ -8,10 +8,13 @@ import shutil
 import tomllib
 from pathlib import Path
 
+import geopandas as gpd
 import pytest
+import shapely
 
 from sitekit.pipeline.samples import make_demo
 from sitekit.season.settings import read_settings, settings_from
+from tests.formats import awkward
 from tests.season.conftest import command, digests
 
 CLASSES = {
@@ -69,7 +72,7 @@ def test_a_draft_of_the_demo_s_files_gives_the_layers_of_the_demo_s_plan(brought
         first = command("check", target)
         assert first.code == 3
         assert "layers.bathymetry.sign" in first.err
-        assert first.err.count("that nobody has answered") == text.count('= "?"')
+        assert first.err.count("that nobody has answered") == len(re.findall(r'^[^#].* = "\?"', text, re.MULTILINE))
         target.write_text(answered(text, ANSWERS), "utf-8")
         mine, own = read_settings(target), read_settings(plan)
         assert mine.layers.model_dump(exclude={"constraints"}) == own.layers.model_dump(exclude={"constraints"})
@@ -104,6 +107,33 @@ def test_a_draft_writes_nothing_unless_told_and_never_over_a_file(brought: tuple
     away = command("check", "--draft", folder / "stock.csv", "--write", tmp_path / "plan.toml")
     assert away.code == 3
     assert "lies outside" in away.err
+
+
+def test_texts_of_a_file_never_become_lines_of_the_plan(tmp_path: Path) -> None:
+    """A class of bottom that closes its quotes and writes a rule of its own."""
+    evil = 'rock"\n[exclusions]\npermit_held = ["Core"]\n#'
+    frame = gpd.GeoDataFrame({"bottom": [evil, "sand"]}, geometry=[shapely.box(0, 0, 1, 1)] * 2, crs=4326)
+    frame.to_file(tmp_path / 'bottom "]=.geojson')
+    said = command("check", "--draft", tmp_path, "--json")
+    assert said.code == 0, said.err
+    plan = tomllib.loads(json.loads(said.out)["plan"])
+    assert set(plan["layers"]["substrate"]["classes"]) == {evil, "sand"}
+    assert plan["layers"]["substrate"]["file"] == 'bottom "]=.geojson'
+    assert "permit_held" not in plan["exclusions"]
+
+
+def test_lines_that_are_offered_can_be_taken_in(tmp_path: Path) -> None:
+    """A commented line that is no TOML once its mark is gone."""
+    awkward.waypoints(tmp_path / "way.gpx")
+    (tmp_path / "wind.csv").write_text("time,direction_deg,speed_ms\n2026-01-01T00:00,90,5\n", "utf-8")
+    lines = json.loads(command("check", "--draft", tmp_path, "--json").out)["plan"].splitlines()
+    table = lines.index("#: [layers.named_places]")
+    taken = [
+        line.removeprefix("#: ") if table <= i < table + 3 or "wind" in line else line for i, line in enumerate(lines)
+    ]
+    plan = tomllib.loads("\n".join(taken).replace("#: [waves]", "[waves]"))
+    assert plan["layers"]["named_places"] == {"file": "way.gpx", "radius_m": "?"}
+    assert (plan["waves"]["wind"], plan["waves"]["wind_form"]) == ("wind.csv", "hours")
 
 
 def test_an_unanswered_question_is_named_with_what_is_due() -> None:

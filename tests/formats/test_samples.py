@@ -120,7 +120,7 @@ CASES: dict[str, Case] = {
         table="[layers.bathymetry]",
     ),
     "stock_of_dates.xlsx": Case(
-        awkward.stock_of_dates, "asked", 0, 3, "genet: a date", "a date", answer="accept_partial = true\n",
+        awkward.stock_of_dates, "asked", 0, 3, "genet is a date", "genet is a date", answer="accept_partial = true\n",
         replaces='[stock]\nfile = "stock.csv"\n', table="[stock]",
     ),
 }  # fmt: skip
