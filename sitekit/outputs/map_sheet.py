@@ -324,6 +324,8 @@ class _Sheet:
             *(self._say(c) for c in scene.cautions),
             *(self._say(n) for n in scene.notes),
         ]
+        if missing := _missing(scene):
+            facts.insert(2, f"Not drawn, for this run has none: {', '.join(missing)}.")
         if scene.scout:
             facts.insert(0, "Areas to scout: no colonies are placed.")
         if scene.sources:
@@ -338,6 +340,18 @@ class _Sheet:
                     pen.lines(MARGIN, top, fitted(words, (wide, room + 1), sizes=(size,), where="notes of the map"))
                     return
             words = words[: int(len(words) * 0.9)].rstrip() + " … (more in map.html)"
+
+
+def _missing(scene: MapScene) -> list[str]:
+    found = [] if scene.rasters else ["scores"]
+    found += [] if scene.depth is not None and np.isfinite(scene.depth).any() else ["depths"]
+    for name in ("candidates", "sites", "plots", "work_areas", "protected", "existing"):
+        frame = getattr(scene, name)
+        if frame is None or not len(frame):
+            found.append(
+                {"protected": "protected areas", "existing": "living colonies"}.get(name, name.replace("_", " "))
+            )
+    return found
 
 
 def _window(scene: MapScene, box: tuple[float, float, float, float]) -> Window:

@@ -99,8 +99,8 @@ def warp(values: NDArray[np.uint8], grid: Grid, screen: Screen) -> NDArray[np.ui
     values : ndarray of uint8
         On the grid.
     """
-    places = _places(grid, screen)
-    return np.where(places >= 0, values.ravel()[np.maximum(places, 0)], 0).astype(np.uint8)
+    with_none = np.append(np.asarray(values, dtype=np.uint8).ravel(), np.uint8(0))  # the place −1 reads the last
+    return with_none[_places(grid, screen)]
 
 
 @lru_cache(maxsize=1)

@@ -132,7 +132,7 @@ def relief_overlay(depth: NDArray[np.float32], grid: Grid, screen: Screen) -> Ov
     return _overlay(codes, grid, screen, [(g, g, g, 255) for g in greys], ())
 
 
-def hillshade(depth: NDArray[np.float32], cell: float) -> NDArray[np.float64]:
+def hillshade(depth: NDArray[np.float32], cell: float) -> NDArray[np.float32]:
     """Return the light on each cell, 0-1: a plain Lambert shade of central differences.
 
     Parameters
@@ -146,18 +146,19 @@ def hillshade(depth: NDArray[np.float32], cell: float) -> NDArray[np.float64]:
     -----
     The stretch makes the 90th percentile of the slope stand at 45°, for looking only.
     """
-    deep = np.asarray(depth, dtype=np.float64)
+    deep = np.asarray(depth, dtype=np.float32)
     down_row = np.gradient(deep, cell, axis=0) if deep.shape[0] > 1 else np.zeros_like(deep)
     down_col = np.gradient(deep, cell, axis=1) if deep.shape[1] > 1 else np.zeros_like(deep)
-    fall_row, fall_col = np.nan_to_num(down_row), np.nan_to_num(down_col)
-    steep = np.hypot(fall_row, fall_col)
+    fall_row, fall_col = np.nan_to_num(down_row, copy=False), np.nan_to_num(down_col, copy=False)
+    steep = np.sqrt(fall_row * fall_row + fall_col * fall_col)
     typical = float(np.percentile(steep[steep > 0], 90)) if (steep > 0).any() else 1.0
     stretch = 1.0 / typical
     azimuth, height = math.radians(SUN_AZIMUTH_DEG), math.radians(SUN_HEIGHT_DEG)
     # A surface falling east has an upward normal leaning east; rows run south.
     east, north = fall_col * stretch, -fall_row * stretch
     lit = math.sin(height) + math.cos(height) * (east * math.sin(azimuth) + north * math.cos(azimuth))
-    return np.clip(lit / np.sqrt(1 + east**2 + north**2), 0, 1)
+    shade: NDArray[np.float32] = np.clip(lit / np.sqrt(1 + east * east + north * north), 0, 1)
+    return shade
 
 
 def check_picture(path: Path) -> list[str]:

@@ -24,7 +24,10 @@ def plain_text(value: Any) -> str:
     """
     if value is None or (isinstance(value, float) and math.isnan(value)):
         return ""
-    text = _LONE.sub("\ufffd", str(value))
+    text = str(value)
+    if text.isprintable():  # none of these marks is
+        return text
+    text = _LONE.sub("\ufffd", text)
     return _HIDDEN.sub(lambda m: f"[U+{ord(m.group()):04X}]", text)
 
 

@@ -16,7 +16,7 @@ explore.panel = (() => {
     box.replaceChildren();
     s.criteria.forEach((c, i) => {
       const row = make("div", box, undefined, "ex-weight"), label = make("label", row, c.verified ? c.name : `${c.name} *`), slide = make("input", row), out = make("output", row);
-      slide.id = `ex-w${i}`; label.htmlFor = slide.id; out.htmlFor = slide.id; out.setAttribute("aria-live", "off");
+      label.title = c.name; slide.id = `ex-w${i}`; label.htmlFor = slide.id; out.htmlFor = slide.id; out.setAttribute("aria-live", "off");
       slide.type = "range"; slide.min = "0"; slide.max = String(Math.max(1, ...s.plan)); slide.step = "0.01"; slide.value = String(s.weights[i]);
       slide.addEventListener("input", () => state.weigh(i, Number(slide.value)));
     });
