@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 
 import numpy as np
+import rasterio
 from numpy.typing import NDArray
+from rasterio.windows import Window
 
 from sitekit.base.crs import transform_points
 from sitekit.layers.grid import Grid
 from sitekit.layers.source_raster import SourceRaster
 
+_TILE = 512  # cells a side, read at once for points
 _NODES = 16  # cells between the places at which coordinates are computed exactly; straight between them
 
 
@@ -118,3 +122,35 @@ def nearest(source: SourceRaster, part: Grid) -> NDArray[np.float64]:
     r = np.clip(np.floor(np.nan_to_num(v, nan=-9.0)) - row + 1, 0, rows + 1).astype(np.intp)
     picked: NDArray[np.float64] = values[r, c]
     return picked
+
+
+def values_at(path: Path, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Values of a raster in the cells that hold points, read tile by tile.
+
+    Parameters
+    ----------
+    path : Path
+        A raster of one band in the system of the points, rows from north to south.
+    x, y : array, shape (n,)
+        Easting and northing [m].
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        NaN outside the raster and in gaps.
+    """
+    out = np.full(len(x), np.nan)
+    with rasterio.open(path) as file:
+        column, row = ~file.transform * (x, y)
+        good = np.isfinite(column) & np.isfinite(row)
+        good &= (column >= 0) & (column < file.width) & (row >= 0) & (row < file.height)
+        at = np.flatnonzero(good)
+        c, r = np.floor(column[at]).astype(np.int64), np.floor(row[at]).astype(np.int64)
+        tiles = (r // _TILE) * (file.width // _TILE + 1) + c // _TILE
+        for tile in np.unique(tiles):
+            here = tiles == tile
+            top, left = int(r[here][0] // _TILE * _TILE), int(c[here][0] // _TILE * _TILE)
+            window = Window(left, top, min(_TILE, file.width - left), min(_TILE, file.height - top))
+            values = file.read(1, window=window, masked=True).astype(np.float64).filled(np.nan)
+            out[at[here]] = values[r[here] - top, c[here] - left]
+    return out

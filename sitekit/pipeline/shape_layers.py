@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import rasterio
 import shapely
-from numpy.typing import NDArray
 from rasterio.features import rasterize
 
 from sitekit.base.crs import geographic_bounds
@@ -24,6 +21,7 @@ from sitekit.layers.grid import Grid
 from sitekit.layers.points import Given, read_points
 from sitekit.layers.polygons import read_polygons
 from sitekit.layers.protected import RULE_CODES, read_protected
+from sitekit.layers.sampling import values_at
 from sitekit.layers.tiled import Output
 from sitekit.pipeline.fields import RASTERS
 from sitekit.pipeline.partners import SetAside, partner_names, refused_said
@@ -133,7 +131,8 @@ def _depth_doubts(project: Project, frame: gpd.GeoDataFrame, layer: Colonies, ke
     if "depth_read" not in frame:
         return []
     open_ones = frame[~frame["year"].isin(list(layer.depth_units_by_year))]
-    mapped = _values_at(project.result(f"{RASTERS}/depth.tif"), open_ones)
+    x, y = open_ones.geometry.x.to_numpy(np.float64), open_ones.geometry.y.to_numpy(np.float64)
+    mapped = values_at(project.result(f"{RASTERS}/depth.tif"), x, y)
     found = []
     for one in depth_units(open_ones["depth_read"].to_numpy(np.float64), mapped, list(open_ones["year"])):
         read_as = open_ones.loc[open_ones["year"] == one.group, "depth_unit"].iloc[0]
@@ -150,14 +149,6 @@ def _depth_doubts(project: Project, frame: gpd.GeoDataFrame, layer: Colonies, ke
             Doubt(key, f"{frame['file'].iloc[0]}: {said}", f"Ask who read them, then write {', or '.join(lines)}.")
         )
     return found
-
-
-def _values_at(path: Path, frame: gpd.GeoDataFrame) -> NDArray[np.float64]:
-    """Values of a raster in the cells that hold the points; NaN outside it and in gaps."""
-    with rasterio.open(path) as file:
-        places = zip(frame.geometry.x, frame.geometry.y, strict=True)
-        values = [float(v[0]) for v in file.sample(places, masked=True)]
-    return np.ma.filled(np.ma.masked_invalid(values), np.nan)
 
 
 def protected_layer(project: Project, grid: Grid, layer: Protected, aside: SetAside) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from pyproj import CRS
 from sitekit.base.crs import WGS84, transform_points
 from sitekit.errors import FileFault, InputFault
 from sitekit.layers.raster import align_raster, rasterize_polygons
+from sitekit.layers.sampling import values_at
 from tests.layers.rasters import NORTH, UTM, WEST, grid, plane, read, write
 
 
@@ -220,3 +221,14 @@ def test_polygons_of_another_system_or_without_the_field_are_refused(tmp_path):
         rasterize_polygons(shapes.set_crs(CRS(32619), allow_override=True), "v", grid(), tmp_path / "out.tif")
     with pytest.raises(InputFault, match=r"field: 'w' is not there; due: v"):
         rasterize_polygons(shapes, "w", grid(), tmp_path / "out.tif")
+
+
+def test_values_at_points_are_those_of_the_cells_that_hold_them(tmp_path):
+    """A point read from the next cell, a gap read as a number, or a value from beyond the edge."""
+    values = np.arange(600 * 700, dtype=np.float64).reshape(600, 700)
+    values[0, 1] = np.nan
+    path = write(tmp_path / "r.tif", values)
+    x = WEST + np.array([0.5, 1.5, 699.99, -0.01, 600.0, 513.0])
+    y = NORTH - np.array([0.5, 0.5, 599.99, 0.5, 600.01, 513.0])
+    found = values_at(path, x, y)
+    np.testing.assert_array_equal(found, [0.0, np.nan, 599 * 700 + 699, np.nan, np.nan, 513 * 700 + 513])
