@@ -76,6 +76,7 @@ def run(project: Project, run_id: str) -> Done:
         "unscouted": [r["site"] for r in everything if r["chosen"] and not r["scouted"]],
         "pilots": [r["site"] for r in everything if r["chosen"] and r["verdict"] == "pilot"],
         "unknown_forms": [f.site or "(no code)" for f in forms if not f.known],
+        "no_answers": not weighed.verdicts,
         "unanswered": {s: list(v.unanswered) for s, v in weighed.verdicts.items() if v.unanswered},
     }
     write_json(project.target(WAYS_FILE), list(ways.notes))

@@ -41,6 +41,9 @@ def answers_section(project: Project, tables: Tables) -> Section:
             [
                 "No question was answered in the plan, so everything they ask is unknown: " + " ".join(asked.values()),
                 rule,
+                "No number for pilots is set (choose.pilot_units), so nothing is capped."
+                if project.settings.choose.pilot_units is None
+                else f"So every site is a pilot of at most {project.settings.choose.pilot_units} units.",
             ],
         )
     rows = []

@@ -221,7 +221,8 @@ def check_fields(settings: Settings, criteria: Mapping[str, Sequence[Criterion]]
             f"criterion {c.name!r} of {code}",
             f"reads {c.field!r}",
             "one of " + ", ".join(sorted(have)),
-            "Add the layer it needs, or replace the criterion by one of weight 0.",
+            f"Bring a raster as [layers.rasters.{c.field}], or the layer or table that gives one of these; or replace the "
+            "criterion by one of weight 0.",
         )
         for code, rows in criteria.items()
         for c in rows

@@ -131,6 +131,10 @@ def _choice_lines(figures: dict[str, Any]) -> list[str]:
         lines.append("  pilots of at least a year: " + ", ".join(figures["pilots"]))
     if figures["unscouted"]:
         lines.append("  NOT SCOUTED: " + ", ".join(figures["unscouted"]))
+    if figures["no_answers"] and figures["chosen"]:
+        lines.append(
+            "  no go/no-go question is answered ([[question]]): nothing speaks against a site, nothing is capped"
+        )
     if figures["unanswered"]:
         lines.append("  questions not answered, treated as unknown, at: " + ", ".join(figures["unanswered"]))
     if figures["unknown_forms"]:

@@ -169,7 +169,7 @@ def given_answers(settings: Settings) -> list[Answered]:
 
 
 def _verdicts(settings: Settings) -> dict[str, Verdict]:
-    if not settings.question:
+    if not settings.question and settings.choose.pilot_units is None:
         return {}
     return verdicts([s.code for s in settings.site], asked_questions(settings), given_answers(settings))
 
