@@ -62,7 +62,9 @@ def audit_choice(settings: Settings, written: Written) -> list[Finding]:
     if settings.choose.genet_sites > 1 and len(written.tables["allotment"]):
         findings.append(_genets(settings, written.tables["allotment"]))
     if len(written.tables["site_species"]):
-        findings += [_handed(written), _sums(settings, written, chosen)]
+        if settings.spacing.mode != "fill":  # an estimate hands out what fits
+            findings.append(_handed(written))
+        findings.append(_sums(settings, written, chosen))
     return findings
 
 

@@ -57,6 +57,7 @@ def bound(
     cell_m: float,
     separation_m: float,
     wanted: int | None = None,
+    along_edges: bool = True,
 ) -> Bound:
     """Return what no layout of points at a separation can exceed.
 
@@ -72,6 +73,8 @@ def bound(
         Least distance [m], > 0.
     wanted : int, optional
         Points asked for; the value bound is for at most so many.
+    along_edges : bool
+        Whether the tighter, slower bound along edges is worked out too.
 
     Returns
     -------
@@ -93,7 +96,7 @@ def bound(
     if not allowed.any():
         return Bound(0, 0.0)
     d = separation_m / cell_m * (1.0 - 1e-9)  # in cells from here on; corners of a square exactly d apart still count
-    count = _count(allowed, d)
+    count = _count(allowed, d, along_edges)
     if wanted is not None:
         count = min(count, wanted)
     return Bound(count, _value(allowed, score, d, math.sqrt(3.0) / 2.0 * d * d, count))
@@ -120,7 +123,7 @@ def least_area(separation: float, radius: float) -> float:
     return radius * radius * (math.pi - 6.0 * (angle - math.sin(angle) * cosine))
 
 
-def _count(allowed: Flags, d: float) -> int:
+def _count(allowed: Flags, d: float, along_edges: bool) -> int:
     """Sum over clusters the least of what dilated areas of several radii and the convex hull allow."""
     widest, groups = _groups(allowed, 2.0 * max(RADII) * d)
     runs = _runs(allowed, widest)
@@ -131,7 +134,7 @@ def _count(allowed: Flags, d: float) -> int:
         counts, somewhere = _by_area(allowed, own, number, d, share * d)
         of = cluster[widest[somewhere]]
         most = np.minimum(most, np.bincount(of, counts, minlength=most.size).astype(np.int64))
-    return int(_by_rim(widest, groups, cluster, most, d).sum())
+    return int((_by_rim(widest, groups, cluster, most, d) if along_edges else most).sum())
 
 
 def _by_rim(group: Ints, groups: int, cluster: Ints, most: Ints, d: float) -> Ints:

@@ -70,7 +70,7 @@ def plot_room(project: Project, ground: Ground, bottom: Bottom, species: str) ->
     most = [
         min(
             plots.bound * plot_pattern(project, s).along_m.size,
-            bound(bottom.allowed[species], even, cell_m=bottom.grid.cell, separation_m=s).count,
+            bound(bottom.allowed[species], even, cell_m=bottom.grid.cell, separation_m=s, along_edges=False).count,
         )
         for s in (planned, asked)
     ]

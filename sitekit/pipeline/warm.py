@@ -73,7 +73,7 @@ def warm() -> None:
         clear_points=[[20.0, 20.0]],
         clear_radii_m=[1.0],
     )
-    bound(allowed, np.ones(allowed.shape, np.float32), cell_m=1.0, separation_m=2.0)
+    bound(allowed, np.ones(allowed.shape, np.float32), cell_m=1.0, separation_m=2.0, along_edges=False)
     half = found.easting.size // 2
     assign_genets(found.easting, found.northing, [half, found.easting.size - half], separation_m=2.0)
     (cache_folder() / MARK).write_text(f"{compiling_seconds():.1f}", "ascii")
