@@ -12,9 +12,10 @@ from sitekit.pipeline.project import Project
 def early_faults(project: Project) -> list[Fault]:
     """Return the faults that need no grid.
 
-    Criteria, positions, partners' names, stock list, named places, returned forms, tide, wind, swell and temperature.
+    Criteria, positions, partners' names, stock list, named places, returned forms, tide, wind, swell and temperature,
+    dives to the nursery.
     """
-    from sitekit.pipeline import fields, partners, places, scout, sea_inputs, sea_rules, stocks
+    from sitekit.pipeline import crew, fields, partners, places, scout, sea_inputs, sea_rules, stocks
 
     settings = project.settings
     checks: list[Callable[[], object]] = [
@@ -26,6 +27,7 @@ def early_faults(project: Project) -> list[Fault]:
         lambda: scout.returned_forms(project),
         lambda: sea_rules.check_work_depth(settings, fields.species_criteria(settings)),
         lambda: sea_inputs.read_sea_inputs(project),
+        lambda: crew.check_nursery(project),
     ]
     faults: list[Fault] = []
     for check in checks:

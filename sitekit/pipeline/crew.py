@@ -7,13 +7,23 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from sitekit.fieldwork.bottom_time import BottomTime, NoStopTable, bottom_time, no_stop_table
+from sitekit.errors import Fault, InputFault
+from sitekit.fieldwork.bottom_time import (
+    BottomTime,
+    NoStopTable,
+    bottom_time,
+    limit_for_print,
+    no_stop_table,
+    within_depth_limit,
+)
 from sitekit.fieldwork.calendar import Window, season_dates
 from sitekit.fieldwork.days import Crew, Nursery, Trip
 from sitekit.fieldwork.gas import UNITS, Cylinder, breathing_rate, gas_used, to_depth_unit, turn_pressure
 from sitekit.fieldwork.materials import Method
 from sitekit.fieldwork.weather import Limits, WindLimit
 from sitekit.fieldwork.work import DiveTimes
+from sitekit.pipeline.project import Project
+from sitekit.pipeline.tides import Tides, read_tides
 from sitekit.season.settings_fieldwork import Fieldwork, GasSetting, OwnTable
 
 KNOT_MS = 1852.0 / 3600.0  # exact
@@ -108,6 +118,68 @@ def rates_of(setting: Fieldwork) -> Rates:
         table = no_stop_table(given)
     times = DiveTimes(setting.dives.descent_minutes, setting.dives.ascent_minutes)
     return Rates(cylinder, rate, gas.turn, table, times, setting.dives.max_minutes_dive)
+
+
+def unreachable(where: str, depth_m: float, rates: Rates, work: Fieldwork) -> Fault | None:
+    """Return why no dive is planned to a depth; None if one may be.
+
+    Parameters
+    ----------
+    where : str
+        Named in the fault.
+    depth_m : float
+        With tide and stated error [m].
+    rates, work
+        The team's figures.
+    """
+    if not within_depth_limit([depth_m], work.gas.greatest_depth_m)[0]:
+        metres, feet = limit_for_print(work.gas.greatest_depth_m or 0.0)
+        return Fault(
+            where,
+            f"{depth_m:.1f} m with tide and stated error",
+            f"at most {metres} m ({feet} ft), the supervisor's limit",
+            "No dive is planned there.",
+        )
+    try:
+        rates.allowed(depth_m, True)
+    except InputFault as error:
+        first = error.faults[0]
+        return Fault(where, first.came, first.due, f"No dive is planned there. {first.do}")
+    return None
+
+
+def nursery_depth(project: Project, tides: Tides) -> float:
+    """Return the depth of the nursery for gas and table: charted, with highest tide and stated error [m]."""
+    assert project.settings.nursery is not None  # asked for by the settings
+    charted = float(project.settings.nursery.depth_m or 0.0)
+    return charted + tides.planning_m + project.settings.layers.bathymetry.depth_error_m
+
+
+def check_nursery(project: Project) -> None:
+    """Refuse a harvest that no dive of the team may make: seen before the long work.
+
+    Raises
+    ------
+    InputFault
+        If the nursery lies beyond the supervisor's limit, the table or the gas, or a dive there leaves no time to work.
+    """
+    work = project.settings.fieldwork
+    if work is None or work.harvest.by == "others":
+        return
+    rates, depth_m = rates_of(work), nursery_depth(project, read_tides(project))
+    fault = unreachable("fieldwork, nursery", depth_m, rates, work)
+    if fault is not None:
+        raise InputFault(fault)
+    minutes = rates.allowed(depth_m, True).minutes
+    if minutes <= rates.times.descent_min:
+        raise InputFault(
+            Fault(
+                "fieldwork.dives.descent_minutes",
+                f"{rates.times.descent_min:g} of {minutes:g} min that a dive to the nursery may last at {depth_m:.1f} m",
+                "time left to harvest",
+                "Shorten the way down, take larger cylinders, or let others harvest.",
+            )
+        )
 
 
 def cylinder_of(gas: GasSetting) -> Cylinder:

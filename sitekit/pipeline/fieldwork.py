@@ -16,12 +16,20 @@ import pandas as pd
 
 from sitekit.base.crs import WGS84, transform_points
 from sitekit.base.tables import build, table_names
-from sitekit.errors import Fault, InputFault
-from sitekit.fieldwork.bottom_time import limit_for_print, within_depth_limit
+from sitekit.errors import Fault
 from sitekit.fieldwork.calendar import Window, season_dates
 from sitekit.fieldwork.days import Queue, Trip, plan_days, queue_order
 from sitekit.fieldwork.work import PlotWork
-from sitekit.pipeline.crew import Rates, crew_of, nursery_of, rates_of, trips
+from sitekit.pipeline.crew import (
+    Rates,
+    check_nursery,
+    crew_of,
+    nursery_depth,
+    nursery_of,
+    rates_of,
+    trips,
+    unreachable,
+)
 from sitekit.pipeline.day_rows import Rows, clock, day_rows, spans
 from sitekit.pipeline.fields import Ground, read_ground
 from sitekit.pipeline.places import position_of
@@ -120,7 +128,7 @@ def run(project: Project, run_id: str) -> Done:
         made["segments"] = segment_rows(plots, colonies, settings.sheets.segment_m)
     figures["waypoints"], figures["sheets"] = len(made["waypoints"]), len(made.get("sheets", []))
     share = settings.spacing.plot.allowed_share
-    figures["notes"] = [*figures["notes"], *moved_lines(plots, tables["unplaced"], share)]
+    figures["notes"] = [*figures["notes"], *moved_lines(plots, share)]
     if len(made["waypoints"]) > settings.receiver.max_waypoints:
         figures["notes"] = [
             *figures["notes"],
@@ -184,17 +192,14 @@ def _queue(
     plots, colonies = tables["plots"], tables["colonies"]
     crs = gpd.GeoDataFrame(plots).crs
     error = project.settings.layers.bathymetry.depth_error_m
-    assert project.settings.nursery is not None  # asked for by the settings
-    nursery_m = float(project.settings.nursery.depth_m or 0.0) + tides.planning_m + error
-    nursery = nursery_of(work, nursery_m)
+    check_nursery(project)
+    nursery = nursery_of(work, nursery_depth(project, tides))
     crew, notes = crew_of(work)
     if tides.highest_m is None:
         notes.append("No tide given: depths for gas and table are charted depth + stated error only.")
     if work.gas.gas.strip().lower() != "air":
         notes.append(f"Gas {work.gas.gas}: used only as the supervisor's depth limit; times are those of air.")
     faults: list[Fault] = []
-    if not nursery.by_others:
-        rates.allowed(nursery_m, True)
     queued: list[PlotWork] = []
     place = {s: i for i, s in enumerate(sites)}
     order = sorted(
@@ -209,7 +214,7 @@ def _queue(
         if plot["role"] != "planted" or part is None:
             continue
         depth = float(plot["depth_max_m"]) + tides.planning_m + error
-        fault = _unreachable(str(plot["plot"]), depth, rates, work)
+        fault = unreachable(f"fieldwork, plot {plot['plot']}", depth, rates, work)
         if fault is not None:
             faults.append(fault)
             continue
@@ -277,24 +282,6 @@ def _way(project: Project, ground: Ground, work: Fieldwork, plots: pd.DataFrame)
         shown = ", ".join(f"{a}–{b}" for a, b in blind[:5]) + (" …" if len(blind) > 5 else "")
         told[0] += f" No way by sea known, straight line only: {shown}."
     return trips(places, work.boat_speed_kn, factor, by_sea), told
-
-
-def _unreachable(plot: str, depth_m: float, rates: Rates, work: Fieldwork) -> Fault | None:
-    """Return why no dive is planned to a plot; None if one may be."""
-    if not within_depth_limit([depth_m], work.gas.greatest_depth_m)[0]:
-        metres, feet = limit_for_print(work.gas.greatest_depth_m or 0.0)
-        return Fault(
-            f"fieldwork, plot {plot}",
-            f"{depth_m:.1f} m with tide and stated error",
-            f"at most {metres} m ({feet} ft), the supervisor's limit",
-            "No dive is planned there.",
-        )
-    try:
-        rates.allowed(depth_m, True)
-    except InputFault as error:
-        first = error.faults[0]
-        return Fault(f"fieldwork, plot {plot}", first.came, first.due, f"No dive is planned there. {first.do}")
-    return None
 
 
 def _places(project: Project, plots: pd.DataFrame, crs: Any) -> dict[str, tuple[float, float]]:

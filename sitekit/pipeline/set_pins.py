@@ -118,13 +118,13 @@ def latest_pins(folder: Path) -> dict[str, dict[int, tuple[float, float]]]:
     return found
 
 
-def moved_lines(plots: pd.DataFrame, unplaced: pd.DataFrame, allowed_share: float) -> list[str]:
-    """Return what the run says of plots that followed their pins.
+def moved_lines(plots: pd.DataFrame, allowed_share: float) -> list[str]:
+    """Return what the run says of plots that followed their pins; units left out stand among the shortfalls.
 
     Parameters
     ----------
-    plots, unplaced : DataFrame
-        Tables of the season.
+    plots : DataFrame
+        Table of the season.
     allowed_share : float
         Least share of a plot on allowed bottom that the plan asks for, 0 to 1.
     """
@@ -137,9 +137,6 @@ def moved_lines(plots: pd.DataFrame, unplaced: pd.DataFrame, allowed_share: floa
             if plot["hard_pct"] < 100.0 * allowed_share:
                 line += f": LESS than the {100.0 * allowed_share:g} % that spacing.plot.allowed_share asks for"
         lines.append(line)
-    out = unplaced[unplaced["reason"].fillna("").str.startswith("as set: ")]
-    for (site, reason), part in out.groupby(["site", "reason"], sort=True):
-        lines.append(f"{site}: {int(part['number'].sum())} units left out, {reason}")
     return lines
 
 

@@ -6,6 +6,7 @@ import io
 import itertools
 import re
 import time
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -213,8 +214,14 @@ def test_the_diagram_is_to_scale(along: float, offset: float) -> None:
 def test_a_circle_shows_radius_and_angle_on_a_page_of_its_own() -> None:
     """Offsets mean nothing on a radius line."""
     assert place(made.circle(), made.circle().units[1]) == pytest.approx((1.2 * 0.8660254, 0.6))
-    with book(planter_pages(made.circle(), made.ABOUT, PAPERS["half letter"])) as pdf:
+    whole = made.circle()
+    outer = Unit(19, "A", "g", "ACER", "", 4.9, 0.0, 0.0)  # its shape once hid the length of the radius line
+    with book(planter_pages(replace(whole, units=(*whole.units, outer)), made.ABOUT, PAPERS["half letter"])) as pdf:
         assert "radius m" not in pdf.pages[0].extract_text()
+        length = next(w for w in pdf.pages[0].extract_words() if w["text"] == "5.0" and w["top"] > 250)
+        shapes = [c for c in pdf.pages[0].curves if c["fill"] and c["width"] < 25]
+        assert not any(c["x0"] < length["x1"] and length["x0"] < c["x1"] and c["top"] < length["bottom"] - 1
+                       and length["top"] < c["bottom"] for c in shapes)  # fmt: skip
         text = pdf.pages[1].extract_text()
         assert "radius m" in text
         assert "300°" in text

@@ -112,6 +112,7 @@ def test_a_run_writes_the_whole_pack(working: Ran) -> None:
         assert (out / name).stat().st_size > 200, name
     assert "fieldwork: " in working.said.out
     assert "waypoints, the receiver keeps 3: load them in parts" in working.said.out
+    assert "Boat: straight lines × 1; ways by sea on cells of" in working.said.out
     assert command("audit", working.folder).code == 0
 
 
@@ -221,6 +222,26 @@ def test_check_says_how_the_work_was_understood(working: Ran) -> None:
     assert "cylinder 80: 77.4 ft³ at 3000 psi, reserve 500 psi; 0.75 ft³/min at the surface; air" in said.out
     assert "5 of 5 dates from 2026-05-04 to 2026-05-08" in said.out
     assert "One dive per diver and day" in said.out
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "why"),
+    [
+        (
+            "rate_ft3_min = 0.75",
+            "rate_ft3_min = 0.75\ngreatest_depth_m = 5.0",
+            "at most 5 m (16 ft), the supervisor's limit",
+        ),
+        ("depth_m = 5.0", "depth_m = 70.0", "is deeper than US Navy air no-stop limits"),
+        ("descent_minutes = 5", "descent_minutes = 90", "time left to harvest"),
+    ],
+)
+def test_check_refuses_a_harvest_that_no_dive_may_make(plan: Path, old: str, new: str, why: str) -> None:
+    """Nursery dives count. The supervisor's depth once held for plots only, and a run told a nursery too deep at its end."""
+    edit(plan / "plan.toml", old, new)
+    said = command("check", plan)
+    assert said.code == 3
+    assert why in said.err
 
 
 @pytest.mark.slow
@@ -353,6 +374,8 @@ def test_a_pin_set_elsewhere_moves_the_plot_and_its_units_are_asked_again(plan: 
     said = run(plan)
     assert said.code in (0, 4), said.err
     after = season(plan)
+    if plot in set(after["plots"]["plot"]):
+        assert f"{plot} follows its pins: pin A set 7.0 m from plan" in said.out
     keys = ["plot", "sequence"]
     old, new = before["colonies"].set_index(keys), after["colonies"].set_index(keys)
     assert set(new.index) <= set(old.index)
@@ -406,7 +429,7 @@ def test_a_pin_outside_the_work_areas_is_recorded_and_told(plan: Path) -> None:
 @pytest.mark.parametrize(
     ("lines", "why"),
     [
-        ("plot,pin,latitude,longitude,date\nNO-01,A,18.05,-50.30,2026-05-04", "plot 'NO-01' pin 1"),
+        ("plot,pin,latitude,longitude,date\nNO-01,A,18.05,-50.30,2026-05-04", "plot 'NO-01' pin A"),
         ("plot,pin,latitude,longitude,date\n{plot},C,18.05,-50.30,2026-05-04", "pin 'C'; due: A or B"),
         ("plot,pin,latitude,longitude,date\n{plot},A,-50.30,18.05,2026-05-04", "from the planned place"),
         ("plot,pin,latitude,longitude,date\n{plot},A,x,-50.30,2026-05-04", "line 2, latitude"),
@@ -424,7 +447,20 @@ def test_pins_that_cannot_be_are_refused_and_nothing_is_recorded(plan: Path, lin
     assert said.code == 3
     flat = said.err.replace("\n    came: ", ": ").replace("\n    due:  ", "; due: ")
     assert why in flat, said.err
+    assert said.err.count("    due:  ") == 1
     assert not (plan / "records.gpkg").exists()
+
+
+def test_all_faults_of_a_pins_file_are_told_at_once(plan: Path) -> None:
+    """One fault per try costs a team an evening."""
+    plot = str(season(plan)["plots"]["plot"].iloc[0])
+    rows = ["NO-01,A,18.05,-50.30,2026-05-04", f"{plot},C,18.05,-50.30,yesterday", f"{plot},A,28.05,-50.30,2026-05-04"]
+    (plan / "pins.csv").write_text("\n".join(["plot,pin,latitude,longitude,date", *rows]) + "\n", "utf-8")
+    said = command("record", "pins", plan / "pins.csv", plan)
+    assert said.code == 3
+    assert "4 faults" in said.err
+    for why in ("plot 'NO-01' pin A", "pin 'C'", "date 'yesterday'", "from the planned place"):
+        assert why in said.err, why
 
 
 def test_pins_come_from_the_receiver_too(plan: Path) -> None:

@@ -192,15 +192,15 @@ def _dives(dives: pd.DataFrame, room: float) -> Listing:
     columns = [
         _column("dive", 10),
         _column("pair", 6),
-        _column("where", 10),
+        _column("where", 9),
         _column("numbers", 13),
         _column("down_up", 15),
-        _column("depth", 14, "right"),
+        _column("depth", 16, "right"),
         _column("allowed", 20),
         _column("bottom", 10, "right"),
         _column("gas_diver", 9, "right"),
         _column("leave_at", 10, "right"),
-        _column("note", 22),
+        _column("note", 21),
     ]
     rows = []
     for d in dives.to_dict("records"):

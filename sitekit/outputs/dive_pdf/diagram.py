@@ -14,7 +14,7 @@ from sitekit.outputs.paper.pen import Box, Pen
 
 _MARK_M = 0.8  # of the nearest two units, so that shapes never touch
 At = Callable[[float, float], tuple[float, float]]
-_LEAST_NUMBERED = 7.0  # pt; numbers in smaller shapes are a smear on wet paper
+_LEAST_NUMBERED = 9.0  # pt; numbers in smaller shapes are below 5.6 pt: a smear on wet paper (looked at)
 LEAST_SCALE = 11.0  # pt per metre; below it numbers inside shapes cannot be read
 
 
@@ -117,7 +117,7 @@ class Diagram:
             pen.line([*corners, at(-plot.width_m / 2, tape), corners[0]], 0.4, "dashed")
         pen.line([at(0, 0), at(0, tape)], 1.6)
         self._ticks(pen, at, scale)
-        self._pins(pen, at, box)
+        self._pins(pen, at, box, size)
         for spot, side in zip(self.spots, self.sides, strict=True):
             side_mark(pen, *at(*spot), size, side, filled=False)
         _north(pen, plot, (box[2] - 12, box[1] + 13))
@@ -134,12 +134,13 @@ class Diagram:
                 pen.line([(x - 1, y), (x + 2, y)], 0.6)
                 pen.text(x - 2, y - 2.5, str(metre), 7.0, align="right")
 
-    def _pins(self, pen: Pen, at: At, box: Box) -> None:
+    def _pins(self, pen: Pen, at: At, box: Box, size: float) -> None:
         ax, ay = at(0, 0)
         bx, by = at(0, self.tape)
         if self.plot.circle:
             side_mark(pen, ax, ay, 5, "", filled=True)
-            pen.text(bx + 3, by + 3, f"{self.tape:.1f} m", 7.0)
+            # above the shape of a unit at the end of the radius line, which would hide it
+            pen.text(bx, by + size / 2 + 2, f"{self.tape:.1f} m", 7.0, align="centre")
             return
         low, high = max(ay - 18, box[1]), min(by + 9, box[3] - 9)
         pen.text(ax, low + 1, "A", 10.0, bold=True, align="centre")
