@@ -1,7 +1,9 @@
-"""What changed since an earlier packet: corners, areas, counts, texts of the permit, one row each."""
+"""What changed since an earlier packet: names kept where the ground is the same; corners, areas, counts, one row each."""
 
 from __future__ import annotations
 
+import dataclasses
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +16,7 @@ from pyproj import CRS
 
 from sitekit.errors import Fault, FileFault
 from sitekit.pipeline.project import Project
+from sitekit.pipeline.work_outlines import Outline, letters
 
 Row = dict[str, Any]
 WHOLE = "all work areas"
@@ -41,6 +44,33 @@ def earlier_areas(path: Path, crs: CRS) -> gpd.GeoDataFrame:
             Fault("permit[1].amends", f"{path.name} has no work areas", "the season.gpkg of a packet", "Give that one.")
         )
     return frame.to_crs(crs)
+
+
+def with_earlier_names(outlines: Sequence[Outline], earlier: gpd.GeoDataFrame) -> list[Outline]:
+    """Return the work areas under the names that the earlier packet gave the same ground, in the order of their names.
+
+    An office that knows `OT-C` must find it again as `OT-C`. Of each site the pair that shares most ground is named first;
+    an area that shares none takes the first letter after all earlier ones.
+    """
+    found: list[Outline] = []
+    for site in dict.fromkeys(o.site for o in outlines):
+        own = [o for o in outlines if o.site == site]
+        old = earlier[earlier["site"] == site]
+        names, shapes = old["work_area"].tolist(), old.geometry.to_numpy()
+        shared = sorted(
+            (-float(o.shape.intersection(shape).area), k, j)
+            for k, o in enumerate(own)
+            for j, shape in enumerate(shapes)
+            if o.shape.intersects(shape)
+        )
+        given: dict[int, str] = {}
+        for _, k, j in shared:
+            if k not in given and names[j] not in given.values():
+                given[k] = names[j]
+        free = (n for place in range(len(names) + len(own)) if (n := f"{site}-{letters(place)}") not in names)
+        named = [dataclasses.replace(o, name=given[k] if k in given else next(free)) for k, o in enumerate(own)]
+        found += sorted(named, key=lambda o: (len(o.name), o.name))
+    return found
 
 
 def _layer(path: Path, name: str) -> Any:
@@ -75,6 +105,9 @@ def amendment_rows(path: Path, tables: dict[str, pd.DataFrame], crs: CRS) -> lis
             rows += _changed(name, before.iloc[0], now.iloc[0])
             rows += _corners(name, old_corners, corners)
     rows += _totals(_layer(path, "colonies"), tables["colonies"])
+    whole = [f"{float(f['area_m2'].sum()):,.0f}" for f in (old_areas, areas)]
+    if whole[0] != whole[1]:
+        rows.append({"work_area": WHOLE, "what": "area [m²]", "old": whole[0], "new": whole[1]})
     return rows
 
 
@@ -111,7 +144,7 @@ def _corners(name: str, old: pd.DataFrame, new: pd.DataFrame) -> list[Row]:
 def _totals(old: pd.DataFrame, new: pd.DataFrame) -> list[Row]:
     rows = []
     for species in sorted({*old["species"].astype(str), *new["species"].astype(str)}):
-        for column, label in (("fragments", "fragments"), ("units", "units")):
+        for column, label in (("units", "units"), ("fragments", "fragments")):
             counts = [int(f.loc[f["species"] == species, column].sum()) for f in (old, new)]
             if counts[0] != counts[1]:
                 rows.append(

@@ -12,7 +12,7 @@ from sitekit.base.geodesy import polygon_areas
 from sitekit.base.positions import read_position
 from sitekit.base.tables import build
 from sitekit.errors import Fault, InputFault
-from sitekit.pipeline.amendments import amendment_rows, earlier_season
+from sitekit.pipeline.amendments import amendment_rows, earlier_areas, earlier_season, with_earlier_names
 from sitekit.pipeline.fields import Ground, read_ground
 from sitekit.pipeline.permit_checks import (
     Row,
@@ -45,6 +45,9 @@ def run(project: Project, run_id: str) -> Done:
     if len(tables["plots"]):
         box = shapely.box(*tables["plots"].total_bounds).buffer(reach_m(project, ground) + ROOM_M, join_style="mitre")
     outlines = outlines_of(project, ground, tables, allowed_ground(project, shapes, box), datum)
+    earlier = earlier_season(project)
+    if earlier and not ground.scout:
+        outlines = with_earlier_names(outlines, earlier_areas(earlier, crs))
     harbour = None
     if project.settings.harbour:
         at = read_position(project.settings.harbour.at, "harbour.at")
@@ -73,7 +76,6 @@ def run(project: Project, run_id: str) -> Done:
     tables["packet_texts"] = build("packet_texts", texts)
     items = open_rows(project, ground, tables, rules, permitted, texts)
     tables["open_items"] = build("open_items", items)
-    earlier = earlier_season(project)
     tables["amendments"] = build("amendments", amendment_rows(earlier, tables, crs) if earlier else [])
     project.write_season(tables, crs)
     return Done(["season.gpkg"], _figures(tables, items, permitted))

@@ -20,7 +20,7 @@ from sitekit.layers.grid import Grid
 from sitekit.outputs.paper.frame import TitleBlock
 from sitekit.outputs.paper.norths import Norths
 from sitekit.outputs.permit_pdf.packet import Height, Mark, Packet, Sea, Water
-from sitekit.pipeline.amendments import changed_outlines, earlier_season
+from sitekit.pipeline.amendments import changed_outlines, earlier_areas, earlier_season
 from sitekit.pipeline.bottoms import read_colonies
 from sitekit.pipeline.fields import Ground, raster
 from sitekit.pipeline.keep_clear import COASTLINE, CONSTRAINTS, read_drawn
@@ -64,7 +64,9 @@ def packet_of(
         paper=settings.outputs.paper,
         block=_block(permit, settings.plan.date),
         stamps=tuple(stamps),
-        small_print=_small_print(project, crs, office_datum(datum_name), datum_name, run_id, cautions, draft),
+        small_print=_small_print(
+            project, crs, office_datum(datum_name), datum_name, run_id, cautions, draft, ground.scout
+        ),
         crs=crs,
         datum=office_datum(datum_name),
         datum_name=datum_name,
@@ -96,7 +98,7 @@ def packet_of(
         cautions=cautions,
         notes=_notes(project, ground, public),
         changed=tuple(changed_outlines(earlier, areas, crs)) if earlier else (),
-        amends=_amends(permit),
+        amends=_amends(permit, earlier_areas(earlier, crs) if earlier else None),
         scout=ground.scout,
         colour=settings.outputs.packet_colour,
     )
@@ -114,8 +116,9 @@ def _block(permit: Permit | None, date: datetime.date) -> TitleBlock:
 
 
 def _small_print(
-    project: Project, crs: CRS, datum: CRS, datum_name: str, run_id: str, cautions: tuple[str, ...], draft: bool
-) -> tuple[str, ...]:
+    project: Project, crs: CRS, datum: CRS, datum_name: str, run_id: str, cautions: tuple[str, ...], draft: bool,
+    scout: bool,
+) -> tuple[str, ...]:  # fmt: skip
     bathymetry = project.settings.layers.bathymetry
     shift = datum_note(crs, datum)
     return (
@@ -123,8 +126,8 @@ def _small_print(
         *cautions,
         f"Corners in {datum_name}; map in {crs.name}, grid north up."
         + (f" {shift[0].upper()}{shift[1:]}." if shift else ""),
-        f"Depths below {_datum(bathymetry.datum)}, ± {bathymetry.depth_error_m:g} m, from {bathymetry.file}; plots "
-        f"± {project.settings.spacing.pin_error_m:g} m (pins).",
+        f"Depths below {_datum(bathymetry.datum)}, ± {bathymetry.depth_error_m:g} m, from {bathymetry.file}"
+        + ("." if scout else f"; plots ± {project.settings.spacing.pin_error_m:g} m (pins)."),
         f"Plan {project.settings.plan.name}, run {run_id}.",
     )
 
@@ -266,7 +269,11 @@ def _notes(project: Project, ground: Ground, public: bool) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def _amends(permit: Permit | None) -> str:
-    if permit is None or not permit.amends:
+def _amends(permit: Permit | None, earlier: gpd.GeoDataFrame | None) -> str:
+    if permit is None or earlier is None:
         return ""
-    return f"Amends the packet in {permit.amends}; revision {permit.revision}. Reason: {permit.amendment_reason}"
+    return (
+        f"Revision {permit.revision} amends the packet in {permit.amends}, which had {len(earlier)} work areas of "
+        f"{float(earlier['area_m2'].sum()):,.0f} m² with {int(earlier['units'].sum())} units. "
+        f"Reason: {permit.amendment_reason}"
+    )

@@ -53,6 +53,8 @@ def open_rows(
         lacking = first is None or _lacking(first, names)
         if lacking:
             add(what, f"permit[1].{key}")
+    if first is not None and first.amends and first.revision == "A":
+        add("the letter of this revision: it amends an earlier packet and still says A", "permit[1].revision")
     high, low, _ = water_levels(project)
     for level, key, name in ((high, "high_water_m", "high"), (low, "low_water_m", "low")):
         if level is None:

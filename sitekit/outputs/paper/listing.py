@@ -98,6 +98,8 @@ class Listing:
         Space between rows [pt].
     title : str
         Repeated, with "continued", where the table runs on to another sheet.
+    headings : bool
+        A row with only its first cell is a heading of what follows: bold, over the whole width.
     """
 
     columns: Sequence[Column]
@@ -107,6 +109,7 @@ class Listing:
     after: float = 8.0
     lead: float = 3.0
     title: str = ""
+    headings: bool = False
     cells: list[list[list[str]]] = field(init=False)
     head: list[list[str]] = field(init=False)
     high: list[float] = field(init=False)
@@ -115,10 +118,16 @@ class Listing:
         total = sum(c.share for c in self.columns)
         self.wide = [c.share / total * self.room for c in self.columns]
         self.head = [wrapped(c.title, w - 5, self.size, True) for c, w in zip(self.columns, self.wide, strict=True)]
-        self.cells = [
-            [wrapped(tidy(v), w - 5, self.size) for v, w in zip(row, self.wide, strict=True)] for row in self.rows
-        ]
+        self.cells = [self._wrapped(row) for row in self.rows]
         self.high = [self._row(c) for c in self.cells]
+
+    def _wrapped(self, row: Sequence[object]) -> list[list[str]]:
+        if self._heads(row):
+            return [wrapped(tidy(row[0]), self.room - 5, self.size, True), *([""] for _ in self.wide[1:])]
+        return [wrapped(tidy(v), w - 5, self.size) for v, w in zip(row, self.wide, strict=True)]
+
+    def _heads(self, row: Sequence[object]) -> bool:
+        return self.headings and not any(tidy(v) for v in row[1:])
 
     def pieces(self) -> int:
         """Rows; an empty table still shows its heading."""
@@ -142,12 +151,13 @@ class Listing:
             pen.lines(x, top - 4.0, Fitted((line,), TITLE_PT, True))
             top -= self._again(start)
         y = top
+        bold = [True, *(self._heads(row) for row in self.rows[start:stop])]
         for k, cells in enumerate([self.head, *self.cells[start:stop]]):
             high = self._row(cells)
             left = x
             for column, wide, lines in zip(self.columns, self.wide, cells, strict=True):
                 at = {"left": left + 2.5, "centre": left + wide / 2, "right": left + wide - 2.5}[column.align]
-                pen.lines(at, y - self.lead / 2, Fitted(tuple(lines), self.size, k == 0), align=column.align)
+                pen.lines(at, y - self.lead / 2, Fitted(tuple(lines), self.size, bold[k]), align=column.align)
                 left += wide
             y -= high
             pen.line([(x, y), (x + self.room, y)], 0.9 if k == 0 else 0.25)

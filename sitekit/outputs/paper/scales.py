@@ -11,6 +11,7 @@ from sitekit.outputs.paper.pen import Pen
 POINTS_PER_METRE = 72.0 / 0.0254
 _STEPS = (1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 7.5, 10.0)  # as on rulers of draughtsmen
 _BAR_STEPS = (1.0, 2.0, 5.0, 10.0)
+MOST_FEET = 20_000.0  # house choice: longer distances are read in nautical miles
 
 
 def map_scale(wide_m: float, high_m: float, room: tuple[float, float]) -> int:
@@ -53,7 +54,7 @@ def bar_step(metres: float) -> float:
 
 
 def scale_bars(pen: Pen, x: float, y: float, denominator: int, room: float) -> None:
-    """Draw two scale bars, metres above feet, in a box `room` wide and 40 pt high above `y`.
+    """Draw two scale bars, metres above feet (nautical miles where a bar is over 20,000 ft), `room` wide, 40 pt high.
 
     Parameters
     ----------
@@ -66,7 +67,9 @@ def scale_bars(pen: Pen, x: float, y: float, denominator: int, room: float) -> N
     room : float
         Width [pt].
     """
-    for k, (unit, big, per) in enumerate((("ft", "ft", METRES_PER["ft"]), ("m", "km", 1.0))):
+    feet = (room - 44.0) / (points_per_metre(denominator) * METRES_PER["ft"])
+    lower = "ft" if 4 * bar_step(feet / 4) <= MOST_FEET else "nmi"
+    for k, (unit, big, per) in enumerate(((lower, lower, METRES_PER[lower]), ("m", "km", 1.0))):
         point = points_per_metre(denominator) * per
         step = bar_step((room - 44.0) / point / 4)
         factor, name = (1000.0, big) if unit == "m" and 4 * step >= 2000 else (1.0, unit)

@@ -17,12 +17,14 @@ from sitekit.outputs.permit_pdf import symbols as sign
 from sitekit.outputs.permit_pdf.packet import Packet, rows_of
 from sitekit.outputs.permit_pdf.window import window_on
 
-MOST_MAPS = 4
+MOST_MAPS = 4  # more outlines stand on one map together
 # height of a map [pt], columns of the table, size of its letters [pt]: the first that fits is taken
 _LAYOUTS = (
-    (190.0, 1, 7.0), (150.0, 1, 6.5), (150.0, 2, 6.0), (120.0, 2, 5.8), (90.0, 2, 5.5), (0.0, 2, 5.5), (0.0, 2, 5.0),
+    (280.0, 1, 7.0), (190.0, 1, 7.0), (150.0, 1, 7.0), (190.0, 2, 6.5), (150.0, 2, 6.5), (120.0, 2, 6.5), (120.0, 2, 6.0),
+    (90.0, 2, 6.0), (90.0, 2, 5.5), (0.0, 2, 5.5), (0.0, 2, 5.0),
 )  # fmt: skip
-_COLUMNS = (Column("area", 0.8), Column("what", 1), Column("in the earlier packet", 2), Column("in this packet", 2))
+_COLUMNS = (Column("area, fact", 1.2), Column("in the earlier packet", 2.6), Column("in this packet", 2.6))
+Row = tuple[str, str, str]
 
 
 def amendment_sheet(pen: Pen, number: int, total: int, frame: Frame, packet: Packet) -> None:
@@ -38,12 +40,12 @@ def amendment_sheet(pen: Pen, number: int, total: int, frame: Frame, packet: Pac
     fit = fitted(packet.amends, (right - left, 40), sizes=(8, 7, 6, 5.5), where="reason of the amendment")
     pen.lines(left, top - 2, fit)
     top -= fit.height + 8
-    listed = [(r.work_area, r.what, r.old, r.new) for r in rows_of(packet.amendments)]
-    shown = packet.changed[:MOST_MAPS]
-    across = 1 if len(shown) == 1 else 2
-    deep = (len(shown) + across - 1) // across
+    listed = _listed(packet)
+    together = len(packet.changed) > MOST_MAPS
+    across = 1 if len(packet.changed) == 1 or together else 2
+    deep = 1 if together else (len(packet.changed) + across - 1) // across
     for high, columns, size in _LAYOUTS:
-        maps = deep * (high + 16) + 18 if shown and high else 0.0
+        maps = deep * (high + (4 if together else 16)) + 18 if packet.changed and high else 0.0
         tables = _halves(listed, columns, right - left, size)
         if top - maps - max((t.height(0, t.pieces()) for t in tables), default=12.0) >= bottom:
             break
@@ -54,6 +56,7 @@ def amendment_sheet(pen: Pen, number: int, total: int, frame: Frame, packet: Pac
         )  # fmt: skip
     if maps:
         _maps(pen, (left, bottom, right, top), packet, across, high)
+        _legend(pen, (left, top - maps, right, top - maps + 18))
         top -= maps
     if not listed:
         pen.text(left, top - 10, "Nothing changed: corners, areas and counts are as in the earlier packet.", 8)
@@ -61,28 +64,92 @@ def amendment_sheet(pen: Pen, number: int, total: int, frame: Frame, packet: Pac
         table.draw(pen, left + k * (table.room + 8), top, 0, table.pieces())
 
 
-def _halves(listed: list[Any], columns: int, room: float, size: float) -> list[Listing]:
-    """The table of changes in one or two columns."""
+Fact = tuple[str, str, str, str]  # heading, what, in the earlier packet, in this one
+
+
+def _listed(packet: Packet) -> list[Fact]:
+    """The changes by work area; one that is new or withdrawn is a heading alone, fragments stand where they are not units."""
+    found: list[Fact] = []
+    last: Any = None
+    for r in rows_of(packet.amendments):
+        name = str(r.work_area)
+        if r.what == "work area":
+            found.append(
+                (f"{name}: new, {r.new}" if r.old == "none" else f"{name}: withdrawn, was {r.old}", "", "", "")
+            )
+        elif not (last is not None and str(r.what) == str(last.what).replace("units", "fragments")
+                  and (r.work_area, r.old, r.new) == (last.work_area, last.old, last.new)):  # fmt: skip
+            found.append((name, str(r.what), str(r.old), str(r.new)))
+        last = r
+    return found
+
+
+def _halves(listed: list[Fact], columns: int, room: float, size: float) -> list[Listing]:
+    """The table of changes in one or two columns, facts of a work area below its name."""
     if not listed:
         return []
-    each = (len(listed) + columns - 1) // columns
+    each = (sum(bool(r[1]) for r in listed) + len({r[0] for r in listed}) + columns - 1) // columns + 1
     wide = (room - 8 * (columns - 1)) / columns
-    return [Listing(_COLUMNS, listed[k : k + each], wide, size=size, after=0.0) for k in range(0, len(listed), each)]
+    parts: list[list[Row]] = [[]]
+    last = ""
+    for name, what, old, new in listed:
+        if len(parts[-1]) + (name != last) >= each and len(parts) < columns:
+            parts.append([(f"{name}, continued", "", "")] if name == last else [])
+        if name != last:
+            parts[-1].append((name, "", ""))
+            last = name
+        if what:
+            parts[-1].append((what, old, new))
+    return [Listing(_COLUMNS, part, wide, size=size, after=0.0, lead=1.4, headings=True) for part in parts if part]
 
 
 def _maps(pen: Pen, box: Any, packet: Packet, across: int, high: float) -> None:
-    """Old and new outlines of the work areas that changed, and their legend."""
+    """Old and new outlines of the work areas that changed: each on a map of its own, or all on one."""
     left, _, right, top = box
     wide = (right - left - 8 * (across - 1)) / across
-    for k, (name, old, new) in enumerate(packet.changed[:MOST_MAPS]):
+    if len(packet.changed) > MOST_MAPS:
+        _all_changes(pen, (left, top - high, right, top - 10), packet)
+        return
+    for k, (name, old, new) in enumerate(packet.changed):
         x, y = left + (k % across) * (wide + 8), top - (k // across) * (high + 16)
         _overlay(pen, (x, y - high, x + wide, y - 10), name, old, new, packet)
-    low = top - (len(packet.changed[:MOST_MAPS]) + across - 1) // across * (high + 16)
+
+
+def _all_changes(pen: Pen, box: Any, packet: Packet) -> None:
+    """All changed outlines on one map, with their names."""
+    pairs = [(name, [g for g in (old, new) if g is not None]) for name, old, new in packet.changed]
+    extent: Any = shapely.total_bounds([g for _, both in pairs for g in both])
+    window = window_on(tuple(float(v) for v in extent), box, margin=0.08)
+    with pen.clipped(shapely.box(*box)):
+        lines = chart.graticule(pen, window, packet.crs, packet.datum)
+        for _, old, new in packet.changed:
+            _both(pen, window, old, new, 0.6)
+    borders = [shapely.union_all([window.shape(g, clip=False).boundary for _, both in pairs for g in both])]
+    shapely.prepare(borders)
+    for name, both in pairs:
+        x, y = window.points([both[-1].representative_point().coords[0]])[0]
+        west, south, east, north = both[-1].bounds
+        clear = min(max(east - west, north - south) * window.per_metre / 2, 14.0)
+        chart.numbered(pen, float(x), float(y), str(name), 7.0, box, off=borders, clear=clear)
+    chart.label_graticule(pen, window, lines)
+    pen.box(box, 0.8)
+    word = f"{len(packet.changed)} work areas changed, new or withdrawn, {scale_text(window.denominator)}"
+    pen.text(box[0], box[3] + 3, word, 7.5, bold=True)
+
+
+def _both(pen: Pen, window: Any, old: Any, new: Any, weight: float = 1.0) -> None:
+    if old is not None:
+        pen.outline(window.shape(old), weight, "dashed")
+    if new is not None:
+        pen.outline(window.shape(new), 1.6 * weight)
+
+
+def _legend(pen: Pen, box: Any) -> None:
     items: list[Any] = [
         ("earlier outline", sign.line_swatch("dashed", 1.0)),
         ("outline now", sign.line_swatch("full", 1.6)),
     ]
-    sign.legend(pen, (left, low - 12, right, low), items)
+    sign.legend(pen, box, items)
 
 
 def _overlay(pen: Pen, box: Any, name: str, old: Any, new: Any, packet: Packet) -> None:
@@ -90,15 +157,13 @@ def _overlay(pen: Pen, box: Any, name: str, old: Any, new: Any, packet: Packet) 
     window = window_on(both.bounds, box, margin=0.15)
     with pen.clipped(shapely.box(*box)):
         lines = chart.graticule(pen, window, packet.crs, packet.datum)
-        if old is not None:
-            pen.outline(window.shape(old), 1.0, "dashed")
-        if new is not None:
-            pen.outline(window.shape(new), 1.6)
+        _both(pen, window, old, new)
     own = packet.corners[packet.corners["work_area"] == name] if new is not None else packet.corners.iloc[:0]
+    borders = [shapely.boundary(window.shape(both, clip=False))]
     for c in rows_of(own):
         x, y = window.points([(c.easting_m, c.northing_m)])[0]
         sign.corner(pen, x, y)
-        chart.numbered(pen, float(x), float(y), str(c.corner), 6.5, box)
+        chart.numbered(pen, float(x), float(y), str(c.corner), 7.0, box, off=borders)
     chart.label_graticule(pen, window, lines)
     pen.box(box, 0.8)
     word = "new" if old is None else "withdrawn" if new is None else "changed"

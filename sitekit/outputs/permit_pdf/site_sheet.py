@@ -187,12 +187,14 @@ def land(pen: Pen, window: Window, coast: Any) -> bool:
 def _existing(pen: Pen, window: Window, packet: Packet) -> None:
     if packet.existing is None:
         return
-    for x, y, origin in zip(
-        packet.existing.geometry.x, packet.existing.geometry.y, packet.existing["origin"], strict=True
-    ):
-        if window.holds(x, y):
-            spot = window.points([(x, y)])[0]
-            sign.colony(pen, float(spot[0]), float(spot[1]), origin == "wild")
+    wild = packet.existing["origin"].to_numpy() == "wild"
+    west, south, east, north = window.ground
+    x, y = packet.existing.geometry.x.to_numpy(), packet.existing.geometry.y.to_numpy()
+    seen = (x >= west) & (x <= east) & (y >= south) & (y <= north)
+    spots = np.round(window.points(np.column_stack([x[seen], y[seen]])), 1).tolist()
+    # colonies of one survey site share its position: one mark for all of them
+    for (px, py), origin in dict.fromkeys(zip(map(tuple, spots), wild[seen].tolist(), strict=True)):
+        sign.colony(pen, px, py, origin)
 
 
 def _edges(window: Window, rows: Any, plots: Sequence[Any], existing: Any) -> chart.Off:
@@ -308,7 +310,7 @@ def _corner_list(pen: Pen, box: Box, packet: Packet, rows: Any, corners_on: str)
     area = float(rows["area_m2"].sum())
     units = int(rows["units"].sum())
     head = (
-        f"{area:,.0f} m² = {area / 10_000:.3f} ha = {float(rows['area_acre'].sum()):.3f} acres on the ellipsoid; "
+        f"{area:,.0f} m² = {area / 10_000:,.3f} ha = {float(rows['area_acre'].sum()):,.3f} acres on the ellipsoid; "
         f"corners in {packet.datum_name}"
         + ("" if packet.scout else f"; {units} units, {int(rows['plots'].sum())} plots")
     )

@@ -7,6 +7,7 @@ from typing import Any
 
 import pandas as pd
 
+from sitekit.outputs.paper.fonts import width
 from sitekit.outputs.paper.frame import Frame
 from sitekit.outputs.paper.listing import TITLE_PT, Block, Column, Listing, Placed, Words
 from sitekit.outputs.paper.pen import Pen
@@ -113,8 +114,8 @@ def _areas(packet: Packet) -> Table:
             r.work_area,
             r.name,
             _number(r.area_m2, 0),
-            _number(r.area_ha, 4),
-            _number(r.area_acre, 4),
+            _hectares(r.area_ha),
+            _hectares(r.area_acre),
             _number(r.difference_m2, 1),
             r.corners,
             r.plots,
@@ -126,25 +127,37 @@ def _areas(packet: Packet) -> Table:
     ]
     total = packet.areas[["area_m2", "area_ha", "area_acre"]].sum()
     rows.append(
-        ("all", "", _number(total["area_m2"], 0), _number(total["area_ha"], 4), _number(total["area_acre"], 4), "",
+        ("all", "", _number(total["area_m2"], 0), _hectares(total["area_ha"]), _hectares(total["area_acre"]), "",
          int(packet.areas["corners"].sum()), int(packet.areas["plots"].sum()), int(packet.areas["units"].sum()), "", "")
     )  # fmt: skip
-    return columns, rows
+    empty = {"name"} if packet.areas["name"].isna().all() else set()
+    if packet.scout:  # nothing is planted there yet
+        empty |= {"plots", "units", "depth, m"}
+    shown = [k for k, c in enumerate(columns) if c.title not in empty]
+    return [columns[k] for k in shown], [tuple(row[k] for k in shown) for row in rows]
+
+
+def _hectares(value: float) -> str:
+    """Hectares or acres to a square metre or so where areas are small; five figures at most where they are large."""
+    decimals = next((d for limit, d in ((10.0, 4), (100.0, 3), (1000.0, 2)) if value < limit), 1)
+    return _number(value, decimals)
 
 
 def _corners(many: pd.DataFrame) -> tuple[list[Column], list[Any], float]:
-    """Columns, rows and size of letters; many corners stand two in a row."""
-    one = [Column("area", 0.95), Column("no.", 0.65), Column("latitude", 1.95), Column("longitude", 2.15),
-           Column("lat., deg.", 1.8), Column("long., deg.", 1.95)]  # fmt: skip
+    """Columns as wide as what stands in them, rows and size of letters; many corners stand two in a row."""
+    titles = ("area", "no.", "latitude", "longitude", "lat., deg.", "long., deg.")
     rows = [
         (c.work_area, c.corner, c.latitude_minutes, c.longitude_minutes, c.latitude_degrees, c.longitude_degrees)
         for c in rows_of(many)
     ]
+    size = 6.8 if len(rows) <= CORNERS_IN_ONE else 6.5
+    wide = [max(width(str(row[k]), size) for row in rows) for k in range(len(titles))]
+    one = [Column(t, max(w, width(t, size, True)) + 5.5) for t, w in zip(titles, wide, strict=True)]
     if len(rows) <= CORNERS_IN_ONE:
-        return one, rows, 6.8
+        return one, rows, size
     half = (len(rows) + 1) // 2
     none = ("",) * len(one)
-    return [*one, *one], [(*rows[k], *(rows[k + half] if k + half < len(rows) else none)) for k in range(half)], 6.5
+    return [*one, *one], [(*rows[k], *(rows[k + half] if k + half < len(rows) else none)) for k in range(half)], size
 
 
 def _planting(packet: Packet) -> Table:

@@ -20,7 +20,6 @@ from sitekit.outputs.permit_pdf.window import Window, window_on
 
 PANEL, CAPTION = 88.0, 11.0  # heights [pt]
 LEGENDS = (13.0, 35.0)  # of the upper and the lower map
-LEAST_WIDER = 2.0  # house choice: the wide map shows this many times the height of the close one
 WIDE_SHARE = 0.4  # of the height goes to the upper map
 LEAST_SYMBOL_PT = 5.0  # smaller outlines are drawn as marks
 
@@ -34,34 +33,45 @@ def vicinity_sheet(pen: Pen, number: int, total: int, frame: Frame, packet: Pack
     wide_box = (body[0], body[3] - CAPTION - WIDE_SHARE * room, body[2], body[3] - CAPTION)
     top = wide_box[1] - LEGENDS[0] - CAPTION
     close_box = (body[0], top - (1 - WIDE_SHARE) * room, body[2], top)
-    close = window_on(tuple(packet.areas.total_bounds), close_box, margin=0.12)
+    extent = tuple(packet.areas.total_bounds)
+    close = window_on(extent, close_box, margin=0.12)
     wide = window_on(_wide_bounds(packet, close), wide_box, margin=0.1)
-    items = _map(pen, wide, packet, close)
-    _caption(pen, wide, body, f"Vicinity, {scale_text(wide.denominator)}{_harbour_text(packet)}")
-    sign.legend(pen, (body[0], wide_box[1] - LEGENDS[0], body[2], wide_box[1] - 1), items)
+    maps = [("upper map", wide), ("lower map", close)]
+    if _says_nothing(packet, wide):
+        close = window_on(extent, (body[0], close_box[1], body[2], body[3] - CAPTION), margin=0.3)
+        maps = [("map", close)]
+    else:
+        items = _map(pen, wide, packet, close)
+        _caption(pen, wide, body, f"Vicinity, {scale_text(wide.denominator)}{_harbour_text(packet)}")
+        sign.legend(pen, (body[0], wide_box[1] - LEGENDS[0], body[2], wide_box[1] - 1), items)
     items = _map(pen, close, packet, None)
     named = "Work areas" if not packet.scout else "Areas to scout"
-    _caption(pen, close, body, f"{named}, {scale_text(close.denominator)}")
+    alone = "" if len(maps) > 1 else "; no coast, harbour or nursery is near or given"
+    _caption(pen, close, body, f"{named}, {scale_text(close.denominator)}{alone}")
     sign.legend(pen, (body[0], close_box[1] - LEGENDS[1], body[2], close_box[1] - 1), items)
     draw_norths(pen, body[0], body[1], packet.norths[""], (210.0, PANEL - 6))
-    for k, (name, window) in enumerate((("upper map", wide), ("lower map", close))):
+    for k, (name, window) in enumerate(maps):
         x = body[0] + 222 + k * (body[2] - body[0] - 222) / 2
         scale_bars(pen, x, body[1] + 20, window.denominator, (body[2] - body[0] - 222) / 2 - 6)
         pen.text(x + 4, body[1] + 66, f"{name}, {scale_text(window.denominator)}", 6.5)
 
 
+def _says_nothing(packet: Packet, wide: Window) -> bool:
+    """Whether the wide map would be an empty box: no coast, harbour or nursery in it."""
+    ground = shapely.box(*wide.ground)
+    coast = packet.coast is not None and any(g.intersects(ground) for g in packet.coast.geometry)
+    return not coast and not any(m.kind in ("harbour", "nursery") for m in packet.marks)
+
+
 def _wide_bounds(packet: Packet, close: Window) -> Box:
-    """Extent of the wide map: work areas, harbour, nursery, and twice the height of the close map at least."""
+    """Extent of the wide map: the close map, the harbour, the nursery, the nearest coast."""
     west, south, east, north = (float(v) for v in packet.areas.total_bounds)
     for mark in packet.marks:
         if mark.kind in ("harbour", "nursery"):
             west, east = min(west, mark.easting_m), max(east, mark.easting_m)
             south, north = min(south, mark.northing_m), max(north, mark.northing_m)
-    ground = close.ground
-    need = LEAST_WIDER * (ground[3] - ground[1])
-    if north - south < need and east - west < need:
-        x, y = (west + east) / 2, (south + north) / 2
-        west, south, east, north = x - need / 2, y - need / 2, x + need / 2, y + need / 2
+    a, b, c, d = close.ground
+    west, south, east, north = min(west, a), min(south, b), max(east, c), max(north, d)
     if packet.coast is not None:
         reach = shapely.box(west, south, east, north)
         if not any(g.intersects(reach) for g in packet.coast.geometry):
