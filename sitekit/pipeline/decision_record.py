@@ -35,6 +35,7 @@ from sitekit.pipeline.ways import WAYS_FILE
 from sitekit.pipeline.weighing import asked_questions
 from sitekit.sites.questions import PILOT_LEAST_YEARS
 
+_REASONS = 4  # reasons told at the top where no site is chosen
 _REAL = (
     "suitability",
     "units_alive",
@@ -148,9 +149,16 @@ def _short(project: Project, ground: Ground, tables: Tables) -> Section:
     sites = tables["sites"]
     chosen = sites[sites["chosen"]]
     if ground.scout:
-        return Section("In short", [f"Areas to scout, no site is chosen: {ground.scout_reason}."])
+        first = set(tables["candidates"]["candidate"].iloc[:SHOWN])
+        told = [f"Areas to scout, no site is chosen: {ground.scout_reason}.", *_ranking(tables, first)]
+        return Section("In short", [told])
     if not len(chosen):
-        return Section("In short", ["No site is chosen. Section 7 says why."])
+        why: dict[str, list[str]] = {}
+        for r in records(sites[sites["coded"]]):
+            why.setdefault(str(r.reason), []).append(str(r.site))
+        told = ["No site is chosen; section 7 has the rest."]
+        told += [f"{', '.join(codes)}: {reason}." for reason, codes in list(why.items())[:_REASONS]]
+        return Section("In short", [told])
     handed = tables["allotment"].groupby("species")["number"].sum()
     codes = [s.code for s in project.settings.species]
     units = ", ".join(f"{handed[code]} {code}" for code in codes if code in handed.index)
@@ -173,15 +181,7 @@ def _short(project: Project, ground: Ground, tables: Tables) -> Section:
     if pilots:
         most = project.settings.choose.pilot_units
         lines.append(f"Pilots of at least {PILOT_LEAST_YEARS} year, at most {most} units: {', '.join(pilots)}.")
-    fragile = tables["candidate_ranks"]
-    fragile = fragile[fragile["fragile"] & fragile["candidate"].isin(set(chosen["candidate"]))]
-    if len(fragile):
-        names = names_of(tables)
-        lines.append(
-            "Fragile, high in the ranking only under the chosen weights: "
-            + ", ".join(f"{names[str(r.candidate)]} for {r.species}" for r in records(fragile))
-            + "."
-        )
+    lines += _ranking(tables, set(chosen["candidate"]))
     use = tables["budget_use"]
     if len(use):
         tightest = use.sort_values("used_pct", ascending=False, kind="stable").iloc[0]
@@ -189,6 +189,23 @@ def _short(project: Project, ground: Ground, tables: Tables) -> Section:
             f"Of the budget, {limit_words(tightest.limit)} come closest to their limit: {tightest.used_pct:.0f} % used."
         )
     return Section("In short", [lines])
+
+
+def _ranking(tables: Tables, which: set[str]) -> list[str]:
+    """Return which of some candidates are fragile, and whose high rank an error of depth or bottom takes away."""
+    ranks, names = tables["candidate_ranks"], names_of(tables)
+    own = ranks[ranks["candidate"].isin(which)]
+    lines = []
+    fragile = [f"{names[str(r.candidate)]} for {r.species}" for r in records(own[own["fragile"]])]
+    if fragile:
+        lines.append(f"Fragile, high in the ranking only under the chosen weights: {', '.join(fragile)}.")
+    by_input: dict[str, list[str]] = {"depth": [], "bottom": []}
+    for r in records(own[own["holds_not_under"].notna()]):
+        for what in by_input:
+            by_input[what] += [f"{names[str(r.candidate)]} for {r.species}"] if what in str(r.holds_not_under) else []
+    said = {"depth": "the stated error of depth alone", "bottom": "the share of misread bottom alone"}
+    lines += [f"High in the ranking, but not with {said[k]}: {', '.join(v)}." for k, v in by_input.items() if v]
+    return lines
 
 
 def _goal(project: Project) -> Section:
