@@ -18,6 +18,7 @@ import shapely
 
 from sitekit.audit import clearances_kept, counts_agree, files_whole, places_allowed, positions_agree, spacing_kept
 from sitekit.audit.written import READABLE
+from sitekit.base.tables import build
 from sitekit.errors import FileFault
 from tests.audit.conftest import LIVING, Plan, local
 
@@ -259,6 +260,12 @@ def test_a_foreign_file_is_named(plan: Plan) -> None:
     assert plan.broken() == {files_whole.NOTHING_ELSE: "notes.txt is not of this plan"}
 
 
+def test_the_page_of_weights_is_no_foreign_file(plan: Plan) -> None:
+    """`sitekit explore` writes it among the results; a season is not broken because somebody tried weights."""
+    (plan.out / "explore.html").write_text("x", "utf-8")
+    assert plan.broken() == {}
+
+
 def test_a_wrong_hash_in_the_manifest_is_named(plan: Plan) -> None:
     """A manifest that does not fit its files proves nothing."""
     plan.edit_json("manifest.json", lambda m: m["files"].update({"map.html": "0" * 64}))
@@ -309,6 +316,18 @@ def test_a_plan_without_units_keeps_its_other_promises(plan: Plan) -> None:
     plan.edit_everywhere(lambda f: f)
     plan.rehash()
     assert set(plan.broken()) == {counts_agree.WANTED}
+
+    def left_behind(number: int) -> None:
+        rest = {"genet": "g1", "fragments": number, "goes": "stays in the nursery", "reason": "rules"}
+        rows = [{"species": code, "number": number, **rest} for code in ("ACER", "APAL")]
+        plan.edit_season(lambda tables: tables.update(unallotted=build("unallotted", rows)))
+        plan.rehash()
+
+    # what the choice hands out less than is wanted must be listed as staying behind, to the last unit
+    left_behind(49)
+    assert set(plan.broken()) == {counts_agree.WANTED}
+    left_behind(60)
+    assert plan.broken() == {}
 
 
 def test_an_audit_without_a_plan_is_refused(tmp_path: Path, plan: Plan) -> None:
