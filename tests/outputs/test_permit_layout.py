@@ -190,6 +190,35 @@ def test_a_script_the_font_lacks_is_refused_by_name() -> None:
         packet_bytes(made_up(sites=1, words="珊瑚礁"))
 
 
+def test_a_legend_that_does_not_fit_counts_what_it_leaves_out() -> None:
+    """A hatch that no legend explains is taken for something else."""
+    names = [f"Reserve of the {k}th reef, a name of some length" for k in range(30)]
+    around = shapely.box(*made_up(sites=1).areas.total_bounds).buffer(2.0)
+    parks = gpd.GeoDataFrame({"name": names, "rule": ["permit"] * 30}, geometry=[around] * 30, crs=32622)
+    data, _ = packet_bytes(made_up(sites=1, protected=parks))
+    assert "more: see the rules in the tables" in page_texts(data)[1]
+    assert page_faults(data) == []
+
+
+def test_gaps_and_controls_of_a_cut_are_said() -> None:
+    """A gap read as flat bottom, or a control plot read as planted, is a false statement to an office."""
+    packet = made_up(sites=1)
+    holes = packet.sections.assign(depth_m=packet.sections["depth_m"].where(packet.sections.index > 20))
+    controls = packet.plots.assign(role="control")
+    said = page_texts(packet_bytes(made_up(sites=1, sections=holes, plots=controls))[0])[1]
+    assert re.search(r"no depth charted along \d+ m of the cut", said)
+    assert "units when planted" not in said
+    assert "high water, 0.55 m above" in said
+
+
+def test_a_vicinity_with_nothing_in_it_is_one_map() -> None:
+    """An empty box on the first sheet looks like a drawing that failed."""
+    bare = page_texts(packet_bytes(made_up(sites=1, coast=None, marks=()))[0])[0]
+    assert "no coast, harbour or nursery is near or given" in bare
+    assert "edge of the lower map" not in bare
+    assert "edge of the lower map" in page_texts(packet_bytes(made_up(sites=1))[0])[0]
+
+
 def test_a_cut_without_soundings_says_so() -> None:
     """An empty box would be read as a flat bottom."""
     packet = made_up(sites=1)
