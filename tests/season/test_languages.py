@@ -25,9 +25,10 @@ def test_a_season_in_another_language_leaves_no_sentence_untold(reef: Path, code
     assert ", ".join(ENGLISH_ONLY) in text
     assert "sentences without a translation" not in text
     assert "tape readings stay in metres" in text
-    with pdfplumber.open(reef / "out" / "dive_sheets.pdf") as pdf:
+    out = reef / "out"
+    with pdfplumber.open(out / "dive_sheets.pdf") as pdf:
         assert title in pdf.pages[0].extract_text()
-    with pdfplumber.open(reef / "out" / "day_plan.pdf") as pdf:
+    with pdfplumber.open(out / "day_plan.pdf") as pdf:
         first = "\n".join(page.extract_text() for page in pdf.pages[:2])
         for english in ("units in", "Go only if", "wind at most", "no site in the lee", "spare"):
             assert english not in first, english
