@@ -190,7 +190,7 @@ def _explained(
         tuple(species),
         settings.plan.fictional,
         sea_at(project, cell),
-        _choice(tables, candidate, asked),
+        choice_here(tables, candidate, asked),
     )
 
 
@@ -202,8 +202,18 @@ def _candidate(tables: Mapping[str, Any], x: float, y: float) -> dict[str, Any] 
     return None if hits.empty else dict(hits.iloc[0].drop("geometry"))
 
 
-def _choice(tables: Mapping[str, Any], candidate: dict[str, Any] | None, asked: str) -> ChoiceHere | None:
-    """Return what the choice says of the candidate here, or of a site that lies in none."""
+def choice_here(tables: Mapping[str, Any], candidate: dict[str, Any] | None, asked: str) -> ChoiceHere | None:
+    """Return what the choice says of the candidate here, or of a site that lies in none.
+
+    Parameters
+    ----------
+    tables : mapping of str to DataFrame
+        With `sites` where the stage `choose` is up to date.
+    candidate : dict or None
+        Row of the candidate that holds the place.
+    asked : str
+        What was asked for; a site's code where it lies in no candidate.
+    """
     if "sites" not in tables:
         return None
     frame = tables["sites"]

@@ -7,12 +7,13 @@ import shutil
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 import rasterio
 from pyproj import Transformer
 from rasterio.features import rasterize
 
-from sitekit.pipeline.explain import explain_place
+from sitekit.pipeline.explain import choice_here, explain_place
 from sitekit.season.plan_tables import read_table
 from sitekit.suitability.draws import draw_weights
 from tests.audit.conftest import COLS, EPSG, NORTH, ROWS, WEST, local
@@ -262,3 +263,31 @@ def test_the_demo_names_its_fragile_candidates(demo: Ran) -> None:
     for code, own in fragile.groupby("species"):
         line = next(line for line in demo.said.out.splitlines() if line.startswith(f"  {code}: C") and "draws" in line)
         assert line.endswith(": " + ", ".join(own["candidate"]))
+
+
+def test_the_choice_is_told_with_the_place() -> None:
+    """A reviewer who asks about a spot wants to know first whether it is in the plan, and why."""
+    sites = pd.DataFrame(
+        {
+            "site": ["A", "B", "C"],
+            "candidate": ["C01", "C02", None],
+            "chosen": [True, False, False],
+            "reason": ["chosen: 12 units", "not chosen: taking it would give 3 % less", "lies in no candidate"],
+            "units": [12, None, None],
+            "verdict": ["go", None, None],
+            "scouted": [True, False, False],
+            "scouted_on": ["2026-03-01", None, None],
+            "observer": ["you", None, None],
+        }
+    )
+    told = [
+        choice_here({"sites": sites}, None if c is None else {"candidate": c}, asked)
+        for c, asked in (("C01", "18 N, 64 W"), ("C02", "b"), (None, "c"), (None, "18 N, 64 W"))
+    ]
+    assert [None if t is None else t.line() for t in told] == [
+        "choice: A is chosen: 12 units; go/no-go answers: go; scouted on 2026-03-01 by you",
+        "choice: B is not chosen: taking it would give 3 % less; NOT SCOUTED",
+        "choice: C is not chosen: lies in no candidate; NOT SCOUTED",
+        None,
+    ]
+    assert choice_here({}, {"candidate": "C01"}, "A") is None  # the stage choose is older than the plan
