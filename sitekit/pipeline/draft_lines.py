@@ -45,14 +45,14 @@ def lines_of_plan(seen: Sequence[Seen], named: Named) -> list[str]:
             asked("file", "no file seen holds depths; without depths there is no plan"),
             "",
         ]
-    surveyed = by_role.pop("layers.surveyed", [])
+    surveyed, lists = by_role.pop("layers.surveyed", []), by_role.pop("class names", [])
     for role in _ORDER:
         found = sorted(by_role.pop(role, []), key=lambda s: (s.facts.get("cell_m", 0.0), s.path.name))
         if role == "layers.colonies":
             for one in found:
                 lines += [*_table(one, "[[layers.colonies]]", named, _surveyed(surveyed, named)), ""]
         elif found:
-            lines += [*_table(found[0], f"[{role}]", named), *_classes(found[0]), *_rules(found[0]), ""]
+            lines += [*_table(found[0], f"[{role}]", named), *_classes(found[0], lists), *_rules(found[0]), ""]
             lines += [x for other in found[1:] for x in _spare(other, f"[{role}]", named, found[0])]
     for role in sorted(r for r in by_role if r.startswith("layers.constraints.")):
         for k, one in enumerate(by_role.pop(role)):
@@ -128,15 +128,22 @@ def _surveyed(surveyed: Sequence[Seen], named: Named) -> list[str]:
     ]
 
 
-def _classes(one: Seen) -> list[str]:
+def _classes(one: Seen, lists: Sequence[Seen]) -> list[str]:
     found = one.facts.get("classes")
     if not found:
         return []
-    lines = [
-        "",
-        '[layers.substrate.classes]  # each class of the file = a class of CMECS, FGDC-STD-018-2012, or "unknown"',
-    ]
-    return lines + [asked(text(name), f"{count + '; ' if count else ''}{_near(name)}") for name, count in found.items()]
+    head = '[layers.substrate.classes]  # each class of the file = a class of CMECS, FGDC-STD-018-2012, or "unknown"'
+    lines = ["", head]
+    word = plain_name(one.path.stem).split("_")[0]
+    beside = [s for s in lists if set(found) <= set(s.facts["names"])]
+    named = next((s for s in beside if plain_name(s.path.stem).split("_")[0] == word), None)
+    for name, count in found.items():
+        if named is not None:
+            said = named.facts["names"][name]
+            lines.append(asked(text(name), f"{plain(said, 60)!r} in {named.path.name}; {_near(said)}"))
+        else:
+            lines.append(asked(text(name), f"{count + '; ' if count else ''}{_near(name)}"))
+    return lines
 
 
 def _near(name: str) -> str:

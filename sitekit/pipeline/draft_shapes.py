@@ -56,6 +56,9 @@ def look_at_shapes(path: Path) -> list[Seen]:
             one.said.append(f"{column}: {listing(values[column])}")
     one.facts["kinds"] = sorted(kinds)
     one.role, one.why = role_of_shapes(path.stem, set(kinds), columns, values)
+    depth = find_column(columns, "depth")
+    if depth and one.role != "layers.bathymetry":
+        one.said.append(f"column {depth!r} holds depths: [layers.bathymetry] with field = {depth!r} could read them")
     _lines(one, frame[keep], columns, values)
     return [one]
 

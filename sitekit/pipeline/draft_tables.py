@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from pathlib import Path
 
@@ -80,7 +81,7 @@ def _look(path: Path, sheet: str | None) -> Seen:
         one.lines.append(proposed("value", value))
         years = sorted({c[:4] for c in rows.column(str(find_column(rows.names, "date"))) if c[:4].isdigit()})
         one.facts["years"] = (int(years[0]), int(years[-1])) if years else None
-    elif not one.role:
+    elif not one.role and not _class_names(one, rows):
         one.unknown.append("what it is for: none of its columns tells")
     return one
 
@@ -171,6 +172,19 @@ def _refused(one: Seen, refused: list[Refused]) -> None:
             asked("accept_partial", f"{len(others)} rows cannot be used (lines {lines}): true goes on without them, "
                   "false waits until they are corrected")
         )  # fmt: skip
+
+
+def _class_names(one: Seen, rows: Rows) -> bool:
+    """Take a table of numbers and their meanings, such as comes with a map of classes; whether it is one."""
+    value = next((n for n in rows.names if plain_name(n) in ("value", "class", "code", "valor", "clase")), None)
+    if value is None or not all(re.fullmatch(r"\d{1,5}", c) for c in rows.column(value)):
+        return False
+    words = [n for n in rows.names if n != value and any(re.search(r"[A-Za-z]", c) for c in rows.column(n))]
+    if not words:
+        return False
+    one.role, one.why = "class names", f"whole numbers in {value!r} and words in {words[0]!r}"
+    one.facts["names"] = dict(zip(rows.column(value), rows.column(words[0]), strict=True))
+    return True
 
 
 def _places(one: Seen, rows: Rows) -> None:

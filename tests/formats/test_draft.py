@@ -9,8 +9,11 @@ import tomllib
 from pathlib import Path
 
 import geopandas as gpd
+import numpy as np
 import pytest
+import rasterio
 import shapely
+from affine import Affine
 
 from sitekit.pipeline.samples import make_demo
 from sitekit.season.settings import read_settings, settings_from
@@ -120,6 +123,22 @@ def test_texts_of_a_file_never_become_lines_of_the_plan(tmp_path: Path) -> None:
     assert set(plan["layers"]["substrate"]["classes"]) == {evil, "sand"}
     assert plan["layers"]["substrate"]["file"] == 'bottom "]=.geojson'
     assert "permit_held" not in plan["exclusions"]
+
+
+def test_numbers_of_a_map_are_asked_with_the_words_of_the_list_beside_it(tmp_path: Path) -> None:
+    """Ten numbers to look up by hand in a file that lies beside the map."""
+    where = Affine(1.0, 0.0, 574_000.0, 0.0, -1.0, 1_996_000.0)
+    with rasterio.open(
+        tmp_path / "structure_1m.tif", "w", driver="GTiff", width=2, height=2, count=1, dtype="uint8", crs=32622,
+        transform=where,
+    ) as file:  # fmt: skip
+        file.write(np.array([[1, 2], [2, 7]], np.uint8), 1)
+    (tmp_path / "structure_classes.csv").write_text("value,D_STRUCT\n1,Rock\n2,Sand\n7,Rubble\n9,Mud\n", "utf-8")
+    (tmp_path / "cover_classes.csv").write_text("value,M_COVER\n1,Coral\n2,Algae\n7,None\n", "utf-8")
+    found = json.loads(command("check", "--draft", tmp_path, "--json").out)
+    asked = [a for a in found["asked"] if a.startswith("layers.substrate.classes")]
+    assert [re.search(r"'(\w+)' in structure_classes", a)[1] for a in asked] == ["Rock", "Sand", "Rubble"]
+    assert [f["role"] for f in found["files"]] == ["class names", "layers.substrate", "class names"]
 
 
 def test_lines_that_are_offered_can_be_taken_in(tmp_path: Path) -> None:
