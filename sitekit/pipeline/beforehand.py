@@ -12,10 +12,10 @@ from sitekit.pipeline.project import Project
 def early_faults(project: Project) -> list[Fault]:
     """Return the faults that need no grid.
 
-    Criteria, positions, partners' names, stock list, named places, returned forms, tide, wind, swell and temperature,
-    dives to the nursery.
+    Criteria, positions, partners' names, stock list, list of tags, named places, returned forms, tide, wind, swell and
+    temperature, dives to the nursery.
     """
-    from sitekit.pipeline import crew, fields, partners, places, scout, sea_inputs, sea_rules, stocks
+    from sitekit.pipeline import crew, fields, partners, place, places, scout, sea_inputs, sea_rules, stocks
 
     settings = project.settings
     checks: list[Callable[[], object]] = [
@@ -23,6 +23,7 @@ def early_faults(project: Project) -> list[Fault]:
         lambda: [places.position_of(s.at, f"site {s.code}.at") for s in settings.site if s.at],
         lambda: partners.partner_names(project),
         lambda: stocks.read_stock_rows(project),
+        lambda: place.listed_tags(project),
         lambda: places.places_reading(project, WGS84),
         lambda: scout.returned_forms(project),
         lambda: sea_rules.check_work_depth(settings, fields.species_criteria(settings)),

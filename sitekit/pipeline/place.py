@@ -264,14 +264,30 @@ def _plot_row(
     }
 
 
+def listed_tags(project: Project) -> list[str]:
+    """Return the tags of the list on hand, as printed; none without a list.
+
+    Raises
+    ------
+    InputFault
+        If a tag stands twice.
+    """
+    setting = project.settings.tagging
+    if not setting.numbers_from:
+        return []
+    text = project.input(setting.numbers_from, "tagging.numbers_from").read_text("utf-8-sig")
+    on_hand = [line.strip() for line in text.splitlines() if line.strip()]
+    give_tags([], on_hand, tagging=setting.which, share=setting.share, used=[])
+    return on_hand
+
+
 def _tag(project: Project, rows: list[dict[str, Any]], plots: list[dict[str, Any]], used: pd.DataFrame) -> int:
     """Give tags from the list on hand, or count upward from the first; return how many are missing."""
     setting = project.settings.tagging
     if project.settings.spacing.mode == "fill" or not rows:
         return 0
     if setting.numbers_from:
-        text = project.input(setting.numbers_from, "tagging.numbers_from").read_text("utf-8-sig")
-        on_hand = [line.strip() for line in text.splitlines() if line.strip()]
+        on_hand = listed_tags(project)
     else:
         taken = set(used["tag"].dropna())
         on_hand = []
