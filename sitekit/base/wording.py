@@ -174,7 +174,7 @@ def depth_texts(least_m: float, most_m: float) -> tuple[str, ...]:
 
 
 def length_text(value_m: float, *, signed: bool = False) -> str:
-    """Return a short length, such as an error or a height of tide: metres to 0.1 (errors to their own digits), or feet.
+    """Return a short length, such as an error or a height of tide: metres, or feet rounded up.
 
     Parameters
     ----------
@@ -188,11 +188,15 @@ def length_text(value_m: float, *, signed: bool = False) -> str:
     >>> length_text(0.3), length_text(0.44, signed=True)
     ('0.3 m', '+0.4 m')
     >>> with worded(units="ft"):
-    ...     length_text(0.3), length_text(0.44, signed=True)
-    ('1.0 ft', '+1.4 ft')
+    ...     length_text(0.3), length_text(5.0), length_text(0.44, signed=True)
+    ('1.0 ft', '17 ft', '+1.4 ft')
     """
     if wording().units == "ft":
-        return f"{value_m / METRES_PER['ft']:{'+' if signed else ''}.1f} ft"
+        feet = value_m / METRES_PER["ft"]
+        if signed:
+            return f"{feet:+.1f} ft"
+        # an error never reads smaller than it is; ten feet and more are not known to a tenth
+        return f"{math.ceil(feet - 1e-6)} ft" if feet >= 10 else f"{math.ceil(10 * feet - 1e-6) / 10:.1f} ft"
     return f"{value_m:+.1f} m" if signed else f"{value_m:g} m"
 
 
