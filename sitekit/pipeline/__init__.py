@@ -19,6 +19,7 @@
 - layers: stage 1, every file on one grid
 - judging: what a block of cells is judged by
 - score: stage 2, a score per species and cell
+- open_rasters: rasters of earlier stages kept open while windows are read
 - bottoms: the bottom of one candidate as the layout sees it
 - plotting: plots on a candidate's bottom
 - free_points: units as free points, several species together, bundled along tapes
@@ -41,6 +42,7 @@
 - set_pins: pins as they were set, read, checked, appended to the records
 - pins: plots follow their pins
 - control_plots: unplanted plots in the areas found for them
+- mixes: how well genets are mixed, and cautions
 - place: stage 6, where each unit stands
 - tides: heights of tide for dives and sheets
 - work_outlines: outlines whose corners are the printed ones
