@@ -21,7 +21,7 @@ REGULAR, BOLD = "SitekitSans", "SitekitSans-Bold"  # names inside the PDF's reso
 _FILES = {REGULAR: "DejaVuSans.ttf", BOLD: "DejaVuSans-Bold.ttf"}
 LINE_HEIGHT = 1.22  # of the size; DejaVu Sans rises 0.93 and falls 0.24 of an em (its hhea table)
 # Encoded lines of each canvas that is being drawn.
-_ENCODED: WeakKeyDictionary[Any, dict[tuple[str, bool], list[tuple[str, str]]]] = WeakKeyDictionary()
+_ENCODED: WeakKeyDictionary[Any, dict[tuple[str, float, bool], str]] = WeakKeyDictionary()
 # Scripts whose letters join or run from right to left: the font has some of them, the PDF writer does not shape them.
 _UNSHAPED = ("ARABIC", "HEBREW", "SYRIAC", "THAANA", "NKO", "DEVANAGARI", "LAO")
 
@@ -63,18 +63,19 @@ def shrunk(text: str, size: float, room: float, *, bold: bool = False, least: fl
 
 def shown(canvas: Any, line: str, x: float, y: float, size: float, bold: bool = False) -> str:
     """Return the operators that print a line whose baseline starts at (x, y) [pt]."""
-    known = _ENCODED.setdefault(canvas, {})
-    runs = known.get((line, bold))
-    if runs is None:
+    known = _ENCODED.get(canvas)
+    if known is None:
+        known = _ENCODED[canvas] = {}
+    code = known.get((line, size, bold))
+    if code is None:
         font, document = _register()[font_name(bold)], canvas._doc
         # a letter keeps the code that its first use in a document gave it
-        runs = [
-            (font.getSubsetInternalName(subset, document), escapePDF(codes))
+        code = " ".join(
+            f"{font.getSubsetInternalName(subset, document)} {size:g} Tf ({escapePDF(codes)}) Tj"
             for subset, codes in font.splitString(line, document)
-        ]
-        known[(line, bold)] = runs
-    print_runs = " ".join([f"{name} {size:g} Tf ({codes}) Tj" for name, codes in runs])
-    return f"BT {x:.2f} {y:.2f} Td {print_runs} ET"
+        )
+        known[(line, size, bold)] = code
+    return f"BT {x:.2f} {y:.2f} Td {code} ET"
 
 
 def tidy(value: object) -> str:
