@@ -23,6 +23,7 @@ from sitekit.pipeline.fields import Ground, read_ground
 from sitekit.pipeline.free_points import lay_points
 from sitekit.pipeline.given import given_colonies
 from sitekit.pipeline.given_plots import given_plots, lay_given
+from sitekit.pipeline.mixes import site_mixes
 from sitekit.pipeline.open_rasters import OpenRasters
 from sitekit.pipeline.partners import with_origins
 from sitekit.pipeline.pins import follow_pins
@@ -98,7 +99,8 @@ def run(project: Project, run_id: str) -> Done:
     tables["colonies"] = with_origins(placed, tables["stock"])
     tables["unplaced"] = build("unplaced", unplaced)
     project.write_season(tables, crs)
-    return Done(["season.gpkg"], _figures(project, tables, plans), [*_shortfalls(plans, short_tags), *stray])
+    figures = {**_figures(project, tables, plans), "mixes": site_mixes(project, ground, tables)}
+    return Done(["season.gpkg"], figures, [*_shortfalls(plans, short_tags), *stray])
 
 
 def _plan_site(

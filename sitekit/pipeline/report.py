@@ -87,6 +87,7 @@ def lines_of(report: Report) -> list[str]:
             lines.append(
                 f"  plots good wherever the pin falls: {found['robust_pct_mean']:g} % of displaced copies on average"
             )
+        lines += _mix_lines(found["mixes"])
         if found["unplaced"]:
             lines.append(f"  not placed: {found['unplaced']} units")
     if "outline" in figures:
@@ -113,6 +114,21 @@ def lines_of(report: Report) -> list[str]:
     if "export" in figures:
         lines += [f"  {note}" for note in figures["export"].get("wording", [])]
         lines.append("wrote " + ", ".join(f"out/{n}" for n in report.files))
+    return lines
+
+
+def _mix_lines(rows: list[dict[str, Any]]) -> list[str]:
+    """Return what a run says about its mixes."""
+    lines = []
+    for r in rows:
+        alleles = f", over {r['alleles_over_pct']:g} % of alleles (Shearer 2009)" if r["alleles_over_pct"] else ""
+        other = "none" if r["nearest_other_m"] is None else f"{r['nearest_other_m']:g} m"
+        lines.append(
+            f"  {r['site']}, {r['species']}: {r['units']} units of {r['genets']} genets{alleles}; at least "
+            f"{r['fewest_genets_in_a_plot']} in a plot; nearest other genet {other} (median); "
+            f"like neighbours {r['like_neighbours']} of {r['neighbours']} pairs"
+        )
+        lines += [f"    caution: {c}" for c in r["cautions"]]
     return lines
 
 
