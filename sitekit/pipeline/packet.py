@@ -9,6 +9,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import rasterio
+import shapely
 from pyproj import CRS
 from rasterio.windows import Window
 
@@ -32,6 +33,10 @@ from sitekit.season.settings_permit import Permit
 MODEL = "World Magnetic Model 2025"
 SEA_ROOM = 3.2  # depths are read this many times the work area's larger side round its middle
 LEAST_ROOM_M = 60.0
+PUBLIC = (
+    "Public copy: plots, work areas that hold reference plots only, amendments, wild colonies, earlier outplants and the "
+    "nursery are left out."
+)
 NO_DATUM = ("not stated", "unknown", "none")
 
 
@@ -44,6 +49,8 @@ def packet_of(
     datum_name = permit.datum if permit else "WGS 84"
     crs = ground.grid.crs
     public = settings.outputs.public
+    if public:
+        tables = public_tables(tables)
     areas = gpd.GeoDataFrame(tables["work_areas"])
     items = tables["open_items"]
     draft = bool(items["kind"].isin(["missing fact", "conflict"]).any())
@@ -57,7 +64,7 @@ def packet_of(
         )
         if there
     ]
-    earlier = earlier_season(project)
+    earlier = None if public else earlier_season(project)
     bathymetry = settings.layers.bathymetry
     high, low, levels = water_levels(project)
     return Packet(
@@ -98,10 +105,28 @@ def packet_of(
         cautions=cautions,
         notes=_notes(project, ground, public),
         changed=tuple(changed_outlines(earlier, areas, crs)) if earlier else (),
-        amends=_amends(permit, earlier_areas(earlier, crs) if earlier else None),
+        amends="" if public else _amends(permit, earlier_areas(earlier, crs) if earlier else None),
         scout=ground.scout,
         colour=settings.outputs.packet_colour,
     )
+
+
+def public_tables(tables: dict[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
+    """Return the tables without what leads to corals: plots, and work areas of reference plots, which stand among wild ones."""
+    plots, areas = gpd.GeoDataFrame(tables["plots"]), tables["work_areas"]
+    hidden: list[str] = []
+    if len(plots) and len(areas):
+        open_plots = shapely.union_all(plots.geometry[plots["role"] != "reference"].to_numpy())
+        hidden = areas["work_area"][~shapely.intersects(areas.geometry.to_numpy(), open_plots)].tolist()
+    found = {
+        name: frame[~frame["work_area"].isin(hidden)].reset_index(drop=True)
+        for name, frame in tables.items()
+        if name in ("work_areas", "corners", "work_rules", "sections")
+    }
+    told = tables["packet_texts"]
+    figures = [f"figure: {name}" for name in hidden]
+    found["packet_texts"] = told[~told["name"].isin(figures)].reset_index(drop=True)
+    return {**tables, **found, "plots": tables["plots"].iloc[:0], "amendments": tables["amendments"].iloc[:0]}
 
 
 def _block(permit: Permit | None, date: datetime.date) -> TitleBlock:
@@ -123,6 +148,7 @@ def _small_print(
     shift = datum_note(crs, datum)
     return (
         *(["DRAFT: see open items in the tables."] if draft else []),
+        *([PUBLIC] if project.settings.outputs.public else []),
         *cautions,
         f"Corners in {datum_name}; map in {crs.name}, grid north up."
         + (f" {shift[0].upper()}{shift[1:]}." if shift else ""),
@@ -259,7 +285,7 @@ def _counted(materials: pd.DataFrame) -> tuple[tuple[str, ...], ...]:
 def _notes(project: Project, ground: Ground, public: bool) -> tuple[str, ...]:
     notes = []
     if public:
-        notes.append("Public copy: wild colonies, earlier outplants and the nursery are left out of the maps.")
+        notes.append(PUBLIC)
     if project.settings.layers.protected is None:
         notes.append("No protected-area layer was given: nothing here says that work is allowed.")
     if project.settings.layers.coastline is None:

@@ -208,10 +208,16 @@ def test_a_public_copy_leaves_out_colonies_outplants_and_nursery_and_says_so(dem
     """A copy on a notice board must not lead poachers to the corals."""
     packet, _ = outlined(demo.folder, read_settings(demo.folder / "plan.toml"), public=True)
     assert packet.existing is None
+    assert len(packet.plots) == 0
+    season = read_plan(demo.folder / "out" / "season.gpkg")
+    among_wild = season["plots"].geometry[season["plots"]["role"] == "reference"]
+    assert len(among_wild)
+    assert not any(packet.areas.geometry.intersects(p).any() for p in among_wild.centroid)
+    assert set(packet.corners["work_area"]) == set(packet.areas["work_area"]) < set(season["work_areas"]["work_area"])
     assert "nursery" not in {m.kind for m in packet.marks}
     pages = texts(packet)
     assert all("PUBLIC COPY" in page for page in pages)
-    assert any("wild colonies, earlier outplants and the nursery are left out" in page for page in pages)
+    assert all("wild colonies, earlier outplants and the nursery are left out" in page for page in pages)
     assert not any("wild colony" in page for page in pages)
 
 
