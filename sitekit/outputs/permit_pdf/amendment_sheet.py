@@ -117,9 +117,11 @@ def _maps(pen: Pen, box: Any, packet: Packet, across: int, high: float) -> None:
 
 def _all_changes(pen: Pen, box: Any, packet: Packet) -> None:
     """All changed outlines on one map, with their names."""
-    pairs = [(name, [g for g in (old, new) if g is not None]) for name, old, new in packet.changed]
-    extent: Any = shapely.total_bounds([g for _, both in pairs for g in both])
-    window = window_on(tuple(float(v) for v in extent), box, margin=0.08)
+    pairs: list[tuple[str, list[Any]]] = [
+        (name, [g for g in (old, new) if g is not None]) for name, old, new in packet.changed
+    ]
+    west, south, east, north = shapely.total_bounds([g for _, both in pairs for g in both]).tolist()
+    window = window_on((west, south, east, north), box, margin=0.08)
     with pen.clipped(shapely.box(*box)):
         lines = chart.graticule(pen, window, packet.crs, packet.datum)
         for _, old, new in packet.changed:
