@@ -18,6 +18,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 _SHAKE = 1e-3  # what chance counts beside one rectangle
+MOST_TRIED = 2_000_000  # rectangles picked from; of more, the best of each square of samples
 
 
 class Placer:
@@ -47,8 +48,13 @@ class Placer:
         )
 
     def candidates(self) -> Floats:
-        """Return every usable rectangle, best quality first."""
-        parts = [self.row(k, *np.nonzero(f.quality >= 0)) for k, f in enumerate(self.fields)]
+        """Return usable rectangles, best quality first: all, or on a large bottom the best of each square of samples."""
+        usable = [f.quality >= 0 for f in self.fields]
+        side = math.ceil(math.sqrt(sum(int(u.sum()) for u in usable) / MOST_TRIED))
+        parts = [
+            self.row(k, *(np.nonzero(u) if side <= 1 else _best_of_squares(f.quality, side)))
+            for k, (f, u) in enumerate(zip(self.fields, usable, strict=True))
+        ]
         every = np.concatenate(parts) if parts else np.zeros((0, 5))
         return every[np.argsort(-every[:, 3], kind="stable")]
 
@@ -75,12 +81,24 @@ class Placer:
     def close(self, unfit: Floats) -> None:
         """Mark rectangles as not to be used again."""
         for k, field in enumerate(self.fields):
-            mine = unfit[unfit[:, 2] == k]
-            s, c = direction(field.bearing_grid_deg)
-            dx, dy = mine[:, 0] - field.corner_x_m, mine[:, 1] - field.corner_y_m
-            columns = np.round((dx * s + dy * c) / field.step_along_m - 0.5 * field.along).astype(np.int64)
-            rows = np.round((dx * c - dy * s) / field.step_across_m - 0.5 * field.across).astype(np.int64)
-            field.quality[rows, columns] = -1.0
+            field.quality[self._samples(k, unfit[unfit[:, 2] == k])] = -1.0
+
+    def usable(self, offered: Floats) -> NDArray[np.bool_]:
+        """Tell which rectangles are not closed."""
+        good = np.zeros(len(offered), bool)
+        for k, field in enumerate(self.fields):
+            mine = offered[:, 2] == k
+            good[mine] = field.quality[self._samples(k, offered[mine])] >= 0
+        return good
+
+    def _samples(self, k: int, mine: Floats) -> tuple[Ints, Ints]:
+        """Rows and columns of the samples at which rectangles of field `k` start."""
+        field = self.fields[k]
+        s, c = direction(field.bearing_grid_deg)
+        dx, dy = mine[:, 0] - field.corner_x_m, mine[:, 1] - field.corner_y_m
+        columns = np.round((dx * s + dy * c) / field.step_along_m - 0.5 * field.along).astype(np.int64)
+        rows = np.round((dx * c - dy * s) / field.step_across_m - 0.5 * field.across).astype(np.int64)
+        return rows, columns
 
     def shelves(self, k: int, *, base: float, weight: float, inside: NDArray[np.bool_] | None = None) -> Floats:
         """Return the best straight shelves of field `k`; `inside` limits the starts."""
@@ -164,6 +182,19 @@ class Placer:
         )
         _close_off(values, origin, close, self.turns, self.size)
         return i0, j0, values
+
+
+def _best_of_squares(quality: NDArray[np.float32], side: int) -> tuple[Ints, Ints]:
+    """Rows and columns of the best usable sample of each square of `side` × `side`, the first of equals."""
+    rows, columns = (-(-n // side) * side for n in quality.shape)
+    padded = np.full((rows, columns), np.float32(-1.0))
+    padded[: quality.shape[0], : quality.shape[1]] = quality
+    squares = padded.reshape(rows // side, side, columns // side, side).swapaxes(1, 2).reshape(-1, side * side)
+    best = squares.argmax(axis=1)
+    number = np.flatnonzero(squares[np.arange(len(squares)), best] >= 0)
+    row, column = np.divmod(number, columns // side)
+    down, right = np.divmod(best[number], side)
+    return row * side + down, column * side + right
 
 
 @compiled

@@ -31,6 +31,7 @@ PIN_ERROR_M = 5.0  # design, section 5: a recreational GPS at the surface, a lin
 LEAST_ALLOWED_SHARE = 0.9
 BEARINGS_DEG = tuple(float(b) for b in range(0, 180, 15))
 EFFORT = 300  # neighbourhoods re-planned per 100 plots
+FINE_SAMPLES = 16_000_000  # over all bearings; on larger bottoms the search samples up to a cell apart
 MAX_SAMPLES = 400_000_000  # samples over all bearings; refused before memory is taken
 
 
@@ -143,6 +144,8 @@ def find_plots(
         If a size is not positive, a share out of range, or the raster too large for the bearings.
     """
     _check(bottom, length_m, width_m, gap_m, bearings_deg, least_allowed_share, pin_error_m)
+    samples = _samples(bottom, length_m, width_m, bearings_deg, 1.0)
+    coarse = max(1.0, math.sqrt(samples / FINE_SAMPLES))
     fields = [
         rectangle_field(
             bottom,
@@ -153,6 +156,7 @@ def find_plots(
             pin_error_m=pin_error_m,
             prefer_robust=prefer_robust,
             least_robust_share=least_robust_share,
+            coarse=coarse,
         )
         for b in bearings_deg
     ]
@@ -162,22 +166,25 @@ def find_plots(
     else:
         chosen = best_plots(bottom, placer, wanted, effort=effort, seed=seed)
     turned = np.asarray(bearings_deg, np.float64)
+    share, score = _on_bottom(bottom, chosen, turned, length_m, width_m)
+    short = share < least_allowed_share
+    ordered = placer.candidates() if short.any() else chosen
     # The search samples coarsely: a plot that falls short by fine samples makes room for another.
-    while True:
-        chosen = chosen[np.lexsort((chosen[:, 0], -chosen[:, 1], -chosen[:, 3]))]
-        bearing = turned[chosen[:, 2].astype(np.int64)]
-        share, score = _on_bottom(bottom, chosen, bearing, length_m, width_m)
-        short = share < least_allowed_share
-        if not short.any():
-            break
+    while short.any():
         placer.close(chosen[short])
-        ordered = placer.candidates()
-        chosen = placer.pick(ordered, most=wanted if wanted is not None else len(ordered), kept=chosen[~short])
+        ordered = ordered[placer.usable(ordered)]
+        kept, share, score = chosen[~short], share[~short], score[~short]
+        chosen = placer.pick(ordered, most=wanted if wanted is not None else len(ordered), kept=kept)
+        new_share, new_score = _on_bottom(bottom, chosen[len(kept) :], turned, length_m, width_m)
+        share, score = np.concatenate([share, new_share]), np.concatenate([score, new_score])
+        short = share < least_allowed_share
+    order = np.lexsort((chosen[:, 0], -chosen[:, 1], -chosen[:, 3]))
+    chosen, share, score = chosen[order], share[order], score[order]
     area = float(bottom.allowed.sum()) * bottom.cell_m**2
     return Plots(
         centre_x_m=chosen[:, 0],
         centre_y_m=chosen[:, 1],
-        bearing_grid_deg=bearing,
+        bearing_grid_deg=turned[chosen[:, 2].astype(np.int64)],
         length_m=length_m,
         width_m=width_m,
         circle=False,
@@ -186,6 +193,12 @@ def find_plots(
         score=score,
         bound=math.floor(area / (least_allowed_share * length_m * width_m) + 1e-9),
     )
+
+
+def _samples(bottom: Bottom, length_m: float, width_m: float, bearings_deg: tuple[float, ...], coarse: float) -> float:
+    """Return about how many samples the search takes over all bearings: a turned frame is twice the bottom's."""
+    along, across = sample_steps(bottom.cell_m, length_m, width_m, coarse)
+    return 2 * bottom.allowed.size * bottom.cell_m**2 * along * across / (length_m * width_m) * len(bearings_deg)
 
 
 def _check(
@@ -208,10 +221,7 @@ def _check(
             faults.add("plots.least_allowed_share", f"{least_allowed_share}", "above 0 to 1", "Give a share.")
         if not bearings_deg or not all(0 <= b < 180 for b in bearings_deg):
             faults.add("plots.bearings_deg", f"{bearings_deg}", "one or more from 0 to below 180", "Correct them.")
-    along, across = sample_steps(bottom.cell_m, length_m, width_m)
-    finer = bottom.cell_m**2 * along * across / (length_m * width_m)
-    samples = 2 * bottom.allowed.size * finer * len(bearings_deg)
-    if samples > MAX_SAMPLES:
+    if _samples(bottom, length_m, width_m, bearings_deg, math.inf) > MAX_SAMPLES:
         came = f"{bottom.allowed.size} cells on {len(bearings_deg)} bearings"
         raise InputFault(
             Fault("plots", came, f"at most {MAX_SAMPLES} samples", "Look for plots in one candidate at a time.")
@@ -219,20 +229,21 @@ def _check(
 
 
 def _on_bottom(
-    bottom: Bottom, chosen: Floats, bearing: Floats, length_m: float, width_m: float
+    bottom: Bottom, chosen: Floats, bearings_deg: Floats, length_m: float, width_m: float
 ) -> tuple[Floats, Floats]:
     """Share on allowed bottom and mean score, by fine samples."""
     step = min(0.1 * width_m, 0.25 * bottom.cell_m)
     nu, nv = math.ceil(length_m / step), math.ceil(width_m / step)
     u, v = np.meshgrid(((np.arange(nu) + 0.5) / nu - 0.5) * length_m, ((np.arange(nv) + 0.5) / nv - 0.5) * width_m)
     share, score = np.zeros(len(chosen)), np.zeros(len(chosen))
+    value = np.nan_to_num(bottom.score)
     for k in range(len(chosen)):
-        s, c = direction(float(bearing[k]))
+        s, c = direction(float(bearings_deg[int(chosen[k, 2])]))
         x, y = chosen[k, 0] + u * s + v * c, chosen[k, 1] + u * c - v * s
         on = bottom.stands(x, y)
         share[k] = on.mean()
         if on.any():
             column = np.floor((x[on] - bottom.west_m) / bottom.cell_m).astype(np.int64)
             row = np.floor((bottom.north_m - y[on]) / bottom.cell_m).astype(np.int64)
-            score[k] = np.nan_to_num(bottom.score[row, column]).mean()
+            score[k] = value[row, column].mean()
     return share, score

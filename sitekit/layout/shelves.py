@@ -93,9 +93,9 @@ class Field:
         return self.corner_x_m + u * s + v * c, self.corner_y_m + u * c - v * s
 
 
-def sample_steps(cell_m: float, length_m: float, width_m: float) -> tuple[int, int]:
-    """Return into how many steps a rectangle's length and width are cut for the search."""
-    aim = max(min(cell_m, width_m / 8.0), cell_m / 4.0)
+def sample_steps(cell_m: float, length_m: float, width_m: float, coarse: float = 1.0) -> tuple[int, int]:
+    """Return into how many steps a rectangle's length and width are cut; `coarse` times as long, a cell at most."""
+    aim = max(min(cell_m, coarse * width_m / 8.0), cell_m / 4.0)
     return math.ceil(length_m / aim - 1e-9), math.ceil(width_m / aim - 1e-9)
 
 
@@ -109,6 +109,7 @@ def rectangle_field(
     pin_error_m: float,
     prefer_robust: bool,
     least_robust_share: float,
+    coarse: float = 1.0,
 ) -> Field:
     """Return what rectangles of one bearing offer.
 
@@ -128,6 +129,8 @@ def rectangle_field(
         Whether quality is multiplied by the robust share.
     least_robust_share : float
         Rectangles with less are not used, 0-1.
+    coarse : float
+        Times as far apart as samples otherwise are, ≥ 1; no farther than a cell.
 
     Returns
     -------
@@ -135,7 +138,7 @@ def rectangle_field(
         Samples are at most one cell and one eighth of the width apart, but no closer than a quarter of a cell.
     """
     rows, columns = bottom.allowed.shape
-    along, across = sample_steps(bottom.cell_m, length_m, width_m)
+    along, across = sample_steps(bottom.cell_m, length_m, width_m, coarse)
     du, dv = length_m / along, width_m / across
     s, c = direction(bearing_grid_deg)
     x = np.array([0.0, columns, 0.0, columns]) * bottom.cell_m + bottom.west_m

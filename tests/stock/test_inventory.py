@@ -157,12 +157,19 @@ def test_a_spreadsheet_keeps_names_and_tells_those_it_turned_into_dates(tmp_path
     sheet["B3"].number_format = "000"
     sheet.append(["ACER", date(2026, 2, 1), 5, 8, "healthy", date(2026, 3, 1), "school"])
     book.save(tmp_path / "stock.xlsx")
-    with pytest.raises(InputFault, match=r"line 4: Genotipo is a date, a name that the spreadsheet turned.*'2026-02-01'"):
+    with pytest.raises(
+        InputFault, match=r"line 4: Genotipo is a date, a name that the spreadsheet turned.*'2026-02-01'"
+    ):
         read_stock(tmp_path / "stock.xlsx")
     refused = []
     frame, notes = read_stock(tmp_path / "stock.xlsx", refused=refused)
     stock = check_stock(frame, species=["ACER"], refused=refused)
-    assert (stock.genet[0], stock.size_cm[0], stock.health_date[0], stock.partner[0]) == ("010", 20.32, "2026-03-01", "school")
+    assert (stock.genet[0], stock.size_cm[0], stock.health_date[0], stock.partner[0]) == (
+        "010",
+        20.32,
+        "2026-03-01",
+        "school",
+    )
     assert [(r.layer, r.file, r.line) for r in refused] == [("stock", "stock.xlsx", 4)]
     assert {"'Genotipo' read as genet", "'Size (in)': 1 = 2.54 cm"} <= set(notes)
 
