@@ -24,13 +24,13 @@ _PRICES = 12  # halvings of the price per plot
 _MOST_STEPS = 400  # neighbourhoods re-planned on one bottom: on a large one the gain per step no longer pays
 
 
-def most_plots(bottom: Bottom, placer: Placer, *, effort: int, seed: int) -> Floats:
+def most_plots(reefs: Reefs, placer: Placer, *, effort: int, seed: int) -> Floats:
     """Return as many rectangles as could be fitted, shape (n, 5); quality decides between equal counts.
 
     Parameters
     ----------
-    bottom : Bottom
-        Where the fields of `placer` come from.
+    reefs : Reefs
+        Of the bottom and `placer`.
     placer : Placer
         Candidates of all bearings.
     effort : int
@@ -41,7 +41,7 @@ def most_plots(bottom: Bottom, placer: Placer, *, effort: int, seed: int) -> Flo
     ordered = placer.candidates()
     every, base, weight = len(ordered), 1.0, _QUALITY_WEIGHT
     straight = [placer.shelves(k, base=base, weight=weight) for k in range(len(placer.fields))]
-    starts = [placer.pick(ordered, most=every), _reef_by_reef(bottom, placer, base, weight)]
+    starts = [placer.pick(ordered, most=every), reefs.best(base, weight)]
     starts.append(max(straight, key=_worth))
     filled = [placer.pick(ordered, most=every, kept=start) for start in starts]
     chosen = max(filled, key=_worth)
@@ -61,12 +61,12 @@ def most_plots(bottom: Bottom, placer: Placer, *, effort: int, seed: int) -> Flo
     return best
 
 
-def best_plots(bottom: Bottom, placer: Placer, wanted: int, *, effort: int, seed: int) -> Floats:
+def best_plots(reefs: Reefs, placer: Placer, wanted: int, *, effort: int, seed: int) -> Floats:
     """Return the wanted number of rectangles with the greatest sum of quality found, shape (≤ wanted, 5).
 
     Parameters
     ----------
-    bottom, placer, effort, seed
+    reefs, placer, effort, seed
         As for `most_plots`.
     wanted : int
         ≥ 0.
@@ -81,12 +81,12 @@ def best_plots(bottom: Bottom, placer: Placer, wanted: int, *, effort: int, seed
         return np.zeros((0, 5))
     best = placer.pick(ordered, most=wanted)
     if len(best) < wanted:
-        chosen = most_plots(bottom, placer, effort=effort, seed=seed)
+        chosen = most_plots(reefs, placer, effort=effort, seed=seed)
         return chosen[np.argsort(-chosen[:, 3], kind="stable")][:wanted]
     lo, hi = 0.0, float(ordered[0, 3])
     for _ in range(_PRICES):
         price = 0.5 * (lo + hi)
-        found = _reef_by_reef(bottom, placer, -price, 1.0)
+        found = reefs.best(-price, 1.0)
         if len(found) > wanted:
             lo = price
         else:
@@ -102,41 +102,45 @@ def _worth(chosen: Floats) -> tuple[int, float]:
     return len(chosen), float(chosen[:, 3].sum())
 
 
-def _reef_by_reef(bottom: Bottom, placer: Placer, base: float, weight: float) -> Floats:
-    """Each connected reef on its own best bearing; where two reefs' plots come too close, the better stays."""
-    labels, reefs = _reefs(bottom, float(placer.size[2]))
-    best_worth = np.zeros(reefs + 1)
-    best_set: list[Floats] = [np.zeros((0, 5)) for _ in range(reefs + 1)]
-    for k, field in enumerate(placer.fields):
-        rows, columns = np.nonzero(field.quality >= 0)
-        if rows.size == 0:
-            continue
-        of = np.zeros(field.quality.shape, np.int32)
-        of[rows, columns] = _label_at(bottom, labels, *field.centres(rows, columns))
-        for reef, window in enumerate(ndimage.find_objects(of, max_label=reefs), start=1):
-            if window is None:
+class Reefs:
+    """Connected parts of a bottom, each planned on its own best bearing.
+
+    Parameters
+    ----------
+    bottom : Bottom
+        Where the fields of `placer` come from.
+    placer : Placer
+        Its fields are looked at through windows, so that what is closed later is closed here too.
+    """
+
+    def __init__(self, bottom: Bottom, placer: Placer) -> None:
+        labels, self.number = _reefs(bottom, float(placer.size[2]))
+        self.placer = placer
+        self.parts: list[tuple[int, int, Placer, NDArray[np.bool_]]] = []  # reef, field, window on it, inside
+        half_length, half_width, gap = (float(v) for v in placer.size)
+        for k, field in enumerate(placer.fields):
+            rows, columns = np.nonzero(field.quality >= 0)
+            if rows.size == 0:
                 continue
-            found = _window_shelves(placer, k, field, (window, of[window] == reef), base, weight)
+            of = np.zeros(field.quality.shape, np.int32)
+            of[rows, columns] = _label_at(bottom, labels, *field.centres(rows, columns))
+            for reef, window in enumerate(ndimage.find_objects(of, max_label=self.number), start=1):
+                if window is not None:
+                    cut = Placer([_cut(field, window)], length_m=2 * half_length, width_m=2 * half_width, gap_m=gap)
+                    self.parts.append((reef, k, cut, of[window] == reef))
+
+    def best(self, base: float, weight: float) -> Floats:
+        """Return each reef's plots on its best bearing; where those of two come too close, the better stays."""
+        best_worth = np.zeros(self.number + 1)
+        best_set: list[Floats] = [np.zeros((0, 5)) for _ in range(self.number + 1)]
+        for reef, k, cut, inside in self.parts:
+            found = cut.shelves(0, base=base, weight=weight, inside=inside)
+            found[:, 2] = k
             worth = base * len(found) + weight * float(found[:, 3].sum())
             if worth > best_worth[reef]:
                 best_worth[reef], best_set[reef] = worth, found
-    together = np.concatenate(best_set)
-    return placer.pick(together[np.argsort(-together[:, 3], kind="stable")], most=len(together))
-
-
-def _window_shelves(
-    placer: Placer,
-    k: int,
-    field: Field,
-    part: tuple[tuple[slice, ...], NDArray[np.bool_]],
-    base: float,
-    weight: float,
-) -> Floats:
-    window, inside = part
-    cut = Placer([_cut(field, window)], length_m=2 * placer.size[0], width_m=2 * placer.size[1], gap_m=placer.size[2])
-    found = cut.shelves(0, base=base, weight=weight, inside=inside)
-    found[:, 2] = k
-    return found
+        together = np.concatenate(best_set)
+        return self.placer.pick(together[np.argsort(-together[:, 3], kind="stable")], most=len(together))
 
 
 def _cut(field: Field, window: tuple[slice, ...]) -> Field:

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sitekit.errors import Fault, Faults, InputFault
-from sitekit.layout.packing import best_plots, most_plots
+from sitekit.layout.packing import Reefs, best_plots, most_plots
 from sitekit.layout.placing import Placer
 from sitekit.layout.shelves import Bottom, rectangle_field, sample_steps
 from sitekit.layout.tape import TapeLine, direction
@@ -112,26 +112,10 @@ def find_plots(
 
     Parameters
     ----------
-    bottom : Bottom
-        Allowed bottom and score.
-    length_m, width_m, gap_m : float
-        Plot along and across its tape line, and least distance between two plots [m]; default: the published array.
-    wanted : int, optional
-        Number of plots; None: as many as fit.
-    bearings_deg : tuple of float
-        Grid bearings tried for the tape line, 0 to below 180 [°].
-    least_allowed_share : float
-        Share of a plot that must be allowed bottom, above 0 to 1.
-    pin_error_m : float
-        Greatest displacement of a copy [m].
-    prefer_robust : bool
-        Whether robust plots are preferred (quality = score × robust share, else the score alone).
-    least_robust_share : float
-        Plots with less are left out, 0-1.
-    effort : int
-        Neighbourhoods re-planned per 100 plots, ≥ 0.
-    seed : int
-        Of the order in which neighbourhoods are re-planned.
+    bottom, length_m, width_m, gap_m, bearings_deg, least_allowed_share, pin_error_m, prefer_robust, least_robust_share
+        As for `PlotSearch`.
+    wanted, effort, seed
+        As for `PlotSearch.find`.
 
     Returns
     -------
@@ -143,56 +127,130 @@ def find_plots(
     InputFault
         If a size is not positive, a share out of range, or the raster too large for the bearings.
     """
-    _check(bottom, length_m, width_m, gap_m, bearings_deg, least_allowed_share, pin_error_m)
-    samples = _samples(bottom, length_m, width_m, bearings_deg, 1.0)
-    coarse = max(1.0, math.sqrt(samples / FINE_SAMPLES))
-    fields = [
-        rectangle_field(
-            bottom,
-            bearing_grid_deg=b,
-            length_m=length_m,
-            width_m=width_m,
-            least_allowed_share=least_allowed_share,
-            pin_error_m=pin_error_m,
-            prefer_robust=prefer_robust,
-            least_robust_share=least_robust_share,
-            coarse=coarse,
-        )
-        for b in bearings_deg
-    ]
-    placer = Placer(fields, length_m=length_m, width_m=width_m, gap_m=gap_m)
-    if wanted is None:
-        chosen = most_plots(bottom, placer, effort=effort, seed=seed)
-    else:
-        chosen = best_plots(bottom, placer, wanted, effort=effort, seed=seed)
-    turned = np.asarray(bearings_deg, np.float64)
-    share, score = _on_bottom(bottom, chosen, turned, length_m, width_m)
-    short = share < least_allowed_share
-    ordered = placer.candidates() if short.any() else chosen
-    # The search samples coarsely: a plot that falls short by fine samples makes room for another.
-    while short.any():
-        placer.close(chosen[short])
-        ordered = ordered[placer.usable(ordered)]
-        kept, share, score = chosen[~short], share[~short], score[~short]
-        chosen = placer.pick(ordered, most=wanted if wanted is not None else len(ordered), kept=kept)
-        new_share, new_score = _on_bottom(bottom, chosen[len(kept) :], turned, length_m, width_m)
-        share, score = np.concatenate([share, new_share]), np.concatenate([score, new_score])
-        short = share < least_allowed_share
-    order = np.lexsort((chosen[:, 0], -chosen[:, 1], -chosen[:, 3]))
-    chosen, share, score = chosen[order], share[order], score[order]
-    area = float(bottom.allowed.sum()) * bottom.cell_m**2
-    return Plots(
-        centre_x_m=chosen[:, 0],
-        centre_y_m=chosen[:, 1],
-        bearing_grid_deg=turned[chosen[:, 2].astype(np.int64)],
+    search = PlotSearch(
+        bottom,
         length_m=length_m,
         width_m=width_m,
-        circle=False,
-        allowed_share=share,
-        robust_share=chosen[:, 4],
-        score=score,
-        bound=math.floor(area / (least_allowed_share * length_m * width_m) + 1e-9),
+        gap_m=gap_m,
+        bearings_deg=bearings_deg,
+        least_allowed_share=least_allowed_share,
+        pin_error_m=pin_error_m,
+        prefer_robust=prefer_robust,
+        least_robust_share=least_robust_share,
     )
+    return search.find(wanted, effort=effort, seed=seed)
+
+
+class PlotSearch:
+    """Rectangular plots on one bottom, sought for one number after another; what bearings offer is worked out once.
+
+    Parameters
+    ----------
+    bottom : Bottom
+        Allowed bottom and score.
+    length_m, width_m, gap_m : float
+        Plot along and across its tape line, and least distance between two plots [m].
+    bearings_deg : tuple of float
+        Grid bearings tried for the tape line, 0 to below 180 [°].
+    least_allowed_share : float
+        Share of a plot that must be allowed bottom, above 0 to 1.
+    pin_error_m : float
+        Greatest displacement of a copy [m].
+    prefer_robust : bool
+        Whether robust plots are preferred (quality = score × robust share, else the score alone).
+    least_robust_share : float
+        Plots with less are left out, 0-1.
+
+    Raises
+    ------
+    InputFault
+        If a size is not positive, a share out of range, or the raster too large for the bearings.
+    """
+
+    def __init__(
+        self,
+        bottom: Bottom,
+        *,
+        length_m: float,
+        width_m: float,
+        gap_m: float,
+        bearings_deg: tuple[float, ...] = BEARINGS_DEG,
+        least_allowed_share: float = LEAST_ALLOWED_SHARE,
+        pin_error_m: float = PIN_ERROR_M,
+        prefer_robust: bool = True,
+        least_robust_share: float = 0.0,
+    ) -> None:
+        _check(bottom, length_m, width_m, gap_m, bearings_deg, least_allowed_share, pin_error_m)
+        samples = _samples(bottom, length_m, width_m, bearings_deg, 1.0)
+        coarse = max(1.0, math.sqrt(samples / FINE_SAMPLES))
+        fields = [
+            rectangle_field(
+                bottom,
+                bearing_grid_deg=b,
+                length_m=length_m,
+                width_m=width_m,
+                least_allowed_share=least_allowed_share,
+                pin_error_m=pin_error_m,
+                prefer_robust=prefer_robust,
+                least_robust_share=least_robust_share,
+                coarse=coarse,
+            )
+            for b in bearings_deg
+        ]
+        self._bottom, self._size, self._least = bottom, (length_m, width_m), least_allowed_share
+        self._bearings = np.asarray(bearings_deg, np.float64)
+        self._placer = Placer(fields, length_m=length_m, width_m=width_m, gap_m=gap_m)
+        self._reefs = Reefs(bottom, self._placer)
+
+    def find(self, wanted: int | None = None, *, effort: int = EFFORT, seed: int = 0) -> Plots:
+        """Return as many plots as fit, or the wanted number of the best.
+
+        Parameters
+        ----------
+        wanted : int, optional
+            Number of plots; None: as many as fit.
+        effort : int
+            Neighbourhoods re-planned per 100 plots, ≥ 0; 400 in all at most.
+        seed : int
+            Of the order in which neighbourhoods are re-planned.
+
+        Returns
+        -------
+        Plots
+            May be empty. The same for the same calls.
+        """
+        bottom, (length_m, width_m), placer = self._bottom, self._size, self._placer
+        if wanted is None:
+            chosen = most_plots(self._reefs, placer, effort=effort, seed=seed)
+        else:
+            chosen = best_plots(self._reefs, placer, wanted, effort=effort, seed=seed)
+        share, score = _on_bottom(bottom, chosen, self._bearings, length_m, width_m)
+        short = share < self._least
+        ordered = placer.candidates() if short.any() else chosen
+        # The search samples coarsely: a plot that falls short by fine samples makes room for another.
+        while short.any():
+            placer.close(chosen[short])
+            ordered = ordered[placer.usable(ordered)]
+            kept, share, score = chosen[~short], share[~short], score[~short]
+            chosen = placer.pick(ordered, most=wanted if wanted is not None else len(ordered), kept=kept)
+            new_share, new_score = _on_bottom(bottom, chosen[len(kept) :], self._bearings, length_m, width_m)
+            share, score = np.concatenate([share, new_share]), np.concatenate([score, new_score])
+            short = share < self._least
+        order = np.lexsort((chosen[:, 0], -chosen[:, 1], -chosen[:, 3]))
+        chosen, share, score = chosen[order], share[order], score[order]
+        area = float(bottom.allowed.sum()) * bottom.cell_m**2
+        return Plots(
+            centre_x_m=chosen[:, 0],
+            centre_y_m=chosen[:, 1],
+            bearing_grid_deg=self._bearings[chosen[:, 2].astype(np.int64)],
+            length_m=length_m,
+            width_m=width_m,
+            circle=False,
+            allowed_share=share,
+            robust_share=chosen[:, 4],
+            score=score,
+            bound=math.floor(area / (self._least * length_m * width_m) + 1e-9),
+        )
 
 
 def _samples(bottom: Bottom, length_m: float, width_m: float, bearings_deg: tuple[float, ...], coarse: float) -> float:

@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from sitekit.layout.bound import bound
 from sitekit.layout.circles import find_circles
-from sitekit.layout.plots import Plots, find_plots
+from sitekit.layout.plots import Plots, PlotSearch
 from sitekit.layout.shelves import Bottom as PlotBottom
 from sitekit.layout.slots import Pattern, circle_pattern, free_pattern, slots_of
 from sitekit.layout.tape import TapeLine, slope_ratios
@@ -62,7 +62,7 @@ class Laid:
 
 def plot_room(project: Project, ground: Ground, bottom: Bottom, species: str) -> tuple[int, int, int, int]:
     """Return capacity and bound in plots, at the planned separation and at the one asked for."""
-    plots = _plots(project, ground, bottom, species, None)
+    plots = _finder(project, ground, bottom, species)(None)
     planned = planned_separation(project, ground, species)
     asked = planned_separation(project, ground, species, tolerance=False)
     held = [sum(p.x_m.size for p in units_in(project, bottom, species, plots, s)) for s in (planned, asked)]
@@ -83,8 +83,9 @@ def lay_plots(project: Project, ground: Ground, bottom: Bottom, species: str, un
     each = plot_pattern(project, separation).along_m.size
     wanted = math.ceil(units / each)
     laid: list[Laid] = []
+    find = _finder(project, ground, bottom, species)
     for _ in range(_ROUNDS):
-        plots = _plots(project, ground, bottom, species, wanted)
+        plots = find(wanted)
         laid = units_in(project, bottom, species, plots, separation)
         held = sum(p.x_m.size for p in laid)
         if held >= units or len(laid) < wanted:
@@ -110,7 +111,7 @@ def empty_plot(project: Project, bottom: Bottom, area: BaseGeometry) -> Laid | N
     best = np.zeros(grid.shape, np.float32)
     for score in bottom.score.values():
         best = np.fmax(best, score)
-    found = _found(project, PlotBottom(inside, best, grid.west, grid.north, grid.cell), 1, gap_m=0.0)
+    found = _search(project, PlotBottom(inside, best, grid.west, grid.north, grid.cell), gap_m=0.0)(1)
     if len(found) == 0:
         return None
     x, y = found.outline(0)
@@ -157,40 +158,48 @@ def plot_pattern(project: Project, separation: float) -> Pattern:
     return free_pattern(plot.length_m, plot.width_m, separation_m=separation)
 
 
-def _plots(project: Project, ground: Ground, bottom: Bottom, species: str, wanted: int | None) -> Plots:
-    plot = project.settings.spacing.plot
+def _finder(project: Project, ground: Ground, bottom: Bottom, species: str) -> Callable[[int | None], Plots]:
+    """Return what finds a number of plots for a species, or as many as fit; the plan's limit holds."""
+    most = project.settings.spacing.plot.most
     allowed = bottom.allowed[species].copy()
     x, y = bottom.grid.centres()
     rows, cols = np.nonzero(allowed)
     allowed[rows, cols] = clearances(bottom)(x[cols], y[rows])
     area = PlotBottom(allowed, bottom.score[species], bottom.grid.west, bottom.grid.north, bottom.grid.cell)
-    most = plot.most if wanted is None else (wanted if plot.most is None else min(wanted, plot.most))
-    gap = max(plot.gap_m, planned_separation(project, ground, species))  # units may stand on the edges
-    return _found(project, area, most, gap_m=gap)
+    gap = max(project.settings.spacing.plot.gap_m, planned_separation(project, ground, species))  # units on the edges
+    search = _search(project, area, gap_m=gap)
+
+    def find(wanted: int | None) -> Plots:
+        return search(wanted if most is None else most if wanted is None else min(wanted, most))
+
+    return find
 
 
-def _found(project: Project, area: PlotBottom, wanted: int | None, *, gap_m: float) -> Plots:
-    """Return plots of the plan's shape on a bottom."""
+def _search(project: Project, area: PlotBottom, *, gap_m: float) -> Callable[[int | None], Plots]:
+    """Return what finds plots of the plan's shape on a bottom."""
     spacing = project.settings.spacing
     plot = spacing.plot
-    shared = {
-        "gap_m": gap_m,
-        "wanted": wanted,
-        "least_allowed_share": plot.allowed_share,
-        "pin_error_m": spacing.pin_error_m,
-        "least_robust_share": plot.robust_share,
-    }
     if plot.shape == "circle":
-        return find_circles(area, radius_m=plot.radius_m, **shared)  # type: ignore[arg-type]
-    bearings = tuple(180.0 * k / plot.bearings for k in range(plot.bearings))
-    return find_plots(
+        return lambda wanted: find_circles(
+            area,
+            radius_m=plot.radius_m,
+            gap_m=gap_m,
+            wanted=wanted,
+            least_allowed_share=plot.allowed_share,
+            pin_error_m=spacing.pin_error_m,
+            least_robust_share=plot.robust_share,
+        )
+    search = PlotSearch(
         area,
         length_m=plot.length_m,
         width_m=plot.width_m,
-        bearings_deg=bearings,
-        seed=project.settings.plan.seed,
-        **shared,  # type: ignore[arg-type]
+        gap_m=gap_m,
+        bearings_deg=tuple(180.0 * k / plot.bearings for k in range(plot.bearings)),
+        least_allowed_share=plot.allowed_share,
+        pin_error_m=spacing.pin_error_m,
+        least_robust_share=plot.robust_share,
     )
+    return lambda wanted: search.find(wanted, seed=project.settings.plan.seed)
 
 
 def units_in(project: Project, bottom: Bottom, species: str, plots: Plots, separation: float) -> list[Laid]:
