@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 
 from sitekit.pipeline.sea_pictures import shelter_words
@@ -49,7 +50,7 @@ def site_facts(tables: dict[str, pd.DataFrame], asked: Mapping[str, str]) -> gpd
     A candidate that is neither is no site: its outline tells why it was not taken. `asked` are the go/no-go questions.
     """
     frame = gpd.GeoDataFrame(tables["sites"])
-    frame = frame[[_marked(row) for row in _rows(tables, "sites")]].copy()
+    frame = frame.loc[np.array([_marked(row) for row in _rows(tables, "sites")], bool)].copy()
     frame["mark"] = [
         ("chosen" if chosen else "not chosen") + ("" if scouted else ", not scouted")
         for chosen, scouted in zip(frame["chosen"] == True, frame["scouted"] == True, strict=True)  # noqa: E712

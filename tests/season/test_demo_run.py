@@ -145,7 +145,7 @@ def test_json_goes_alone_to_standard_output(small: Ran, tmp_path: Path, name: st
     assert said.code == 0, said.err
     data = json.loads(said.out)
     if name == "check":
-        layers = ["bathymetry", "substrate", "colonies[1]", "protected", "area"]
+        layers = ["bathymetry", "substrate", "colonies[1]", "protected", "area", "stock"]
         assert [row["layer"] for row in data if not row["layer"].startswith("weights")] == layers
     elif name == "fieldwork":
         assert {"days", "dives", "materials"} <= set(data)

@@ -274,6 +274,7 @@ def test_a_plot_beyond_the_supervisors_depth_gets_no_dive(plan: Path) -> None:
     deepest = tables["plots"].sort_values("depth_max_m").iloc[-1]
     limit = float(deepest["depth_max_m"]) + 0.2
     edit(plan / "plan.toml", "rate_ft3_min = 0.75", f"rate_ft3_min = 0.75\ngreatest_depth_m = {limit:.3f}")
+    edit(plan / "plan.toml", "depth_m = 5.0", "depth_m = 2.0")  # the limit holds for the nursery too
     said = run(plan)
     assert said.code == 4
     assert f"fieldwork, plot {deepest['plot']}" in said.err
@@ -308,7 +309,7 @@ def test_guided_sheets_show_counts_instead_of_readings(plan: Path) -> None:
     assert said.code == 0, said.err
     text = text_of(plan / "out" / "dive_sheets.pdf")
     assert "stick of" in text
-    assert "0–4.0 m" in text
+    assert "0–4 m" in text
     pd.testing.assert_frame_equal(before, season(plan)["dives"])
 
 
