@@ -61,7 +61,7 @@ def demo(folder: Path, as_json: bool, threads: int | None, memory_gb: float) -> 
     """
     from sitekit.pipeline import warm
 
-    warm.start()
+    warm.start("plots")  # what its plan asks for
     from sitekit.pipeline.samples import make_demo
 
     plan = make_demo(folder)

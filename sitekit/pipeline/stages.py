@@ -219,7 +219,7 @@ def run_stages(plan: Path, machine: Machine | None = None, last: str = "export")
         project.machine.talk(f"{stage.name} …")
         start = time.perf_counter()
         if stage.name == "layers" and last not in ("layers", "score"):
-            warm.start()
+            warm.start(project.settings.spacing.mode)
         if stage.name == "candidates":
             beside = warm.wait()
         module = import_module(f"sitekit.pipeline.{stage.name}")
