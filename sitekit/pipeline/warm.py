@@ -1,7 +1,6 @@
 """Compiles the layout's kernels in a second process while the first one reads layers and scores cells.
 
-Compiling is kept on disk, so this happens once per version and mode; on two cores it takes a third off a first run. What
-the first process finds uncompiled when it gets to the candidates is shared out: it takes the shorter part itself.
+Compiling is kept on disk, so this happens once per version and mode; on two cores it takes a third off a first run.
 """
 
 from __future__ import annotations
@@ -9,7 +8,6 @@ from __future__ import annotations
 import subprocess
 import sys
 from pathlib import Path
-from typing import Any
 
 from sitekit.base.compile_cache import cache_folder
 
@@ -22,7 +20,7 @@ def start(mode: str) -> None:
     if _running or mark.exists():
         return
     home = str(Path(__file__).resolve().parents[2])
-    command = f"import sys; sys.path.insert(0, {home!r}); from sitekit.pipeline.warm import lay; lay({mode!r})"
+    command = f"import sys; sys.path.insert(0, {home!r}); from sitekit.pipeline.warm import warm; warm({mode!r})"
     quiet = subprocess.DEVNULL
     try:
         process = subprocess.Popen([sys.executable, "-c", command], stdin=quiet, stdout=quiet, stderr=quiet)
@@ -32,10 +30,9 @@ def start(mode: str) -> None:
 
 
 def wait() -> float | None:
-    """Compile the other kernels here, wait for the second process; return how long it compiled [s], None without one."""
+    """Wait for the second process; return how long it compiled [s], None if there was none or it failed."""
     if not _running:
         return None
-    count_and_mix()
     process, mark = _running.pop()
     process.wait()
     try:
@@ -44,20 +41,30 @@ def wait() -> float | None:
         return None
 
 
-def lay(mode: str) -> None:
-    """Run every kernel that lays out units or plots once, on a bottom of a few cells, and leave a mark."""
+def warm(mode: str) -> None:
+    """Run every kernel that a mode of the layout needs once, on a bottom of a few cells, and leave a mark."""
+    import numpy as np
+
     from sitekit.base.compiled import compiling_seconds
+    from sitekit.layout.bound import bound
+    from sitekit.layout.genets import assign_genets
     from sitekit.layout.plots import find_plots
     from sitekit.layout.shelves import Bottom
     from sitekit.layout.spacing import place
+    from sitekit.suitability.candidates import PatchFinder
 
-    allowed, score = _bottom()
-    bottom = Bottom(allowed, score, 0.0, 40.0, 1.0)
-    if mode == "plots":
-        for wanted in (None, 1):
+    allowed = np.ones((40, 40), bool)
+    allowed[:4] = False
+    allowed[:, 20] = False  # two patches
+    score = np.linspace(0.5, 1.0, allowed.size, dtype=np.float32).reshape(allowed.shape)
+    finder = PatchFinder()
+    finder.add(allowed, 0)
+    finder.patches()
+    for wanted in (None, 1):
+        if mode == "plots":
+            bottom = Bottom(allowed, score, 0.0, 40.0, 1.0)
             find_plots(bottom, length_m=6.0, width_m=3.0, gap_m=2.0, wanted=wanted, bearings_deg=(0.0, 45.0), effort=1)
-    else:
-        for wanted in (None, 20):
+        else:
             place(
                 allowed,
                 score,
@@ -69,30 +76,7 @@ def lay(mode: str) -> None:
                 clear_points=[[20.0, 20.0]],
                 clear_radii_m=[1.0],
             )
-    (cache_folder() / f"layout-compiled-{mode}").write_text(f"{compiling_seconds():.1f}", "ascii")
-
-
-def count_and_mix() -> None:
-    """Run every kernel of patches, bounds and genets once, on a bottom of a few cells."""
-    import numpy as np
-
-    from sitekit.layout.bound import bound
-    from sitekit.layout.genets import assign_genets
-    from sitekit.suitability.candidates import PatchFinder
-
-    allowed, score = _bottom()
-    finder = PatchFinder()
-    finder.add(allowed, 0)
-    finder.patches()
     bound(allowed, np.ones(allowed.shape, np.float32), cell_m=1.0, separation_m=2.0)
     x, y = (v.ravel() for v in np.meshgrid(np.arange(1.0, 21.0, 2.0), np.arange(1.0, 21.0, 2.0)))
     assign_genets(x, y, [x.size // 2, x.size - x.size // 2], separation_m=2.0)
-
-
-def _bottom() -> tuple[Any, Any]:
-    import numpy as np
-
-    allowed = np.ones((40, 40), bool)
-    allowed[:4] = False
-    allowed[:, 20] = False  # two patches
-    return allowed, np.linspace(0.5, 1.0, allowed.size, dtype=np.float32).reshape(allowed.shape)
+    (cache_folder() / f"layout-compiled-{mode}").write_text(f"{compiling_seconds():.1f}", "ascii")
