@@ -8,6 +8,7 @@ around places where that does not leave every cut cell its A. Then N · A ≤ ar
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -62,7 +63,15 @@ def _prepared(group: Ints, d: float) -> tuple[NDArray[np.int32], int, int, NDArr
     fine = _BLOCK * max(1, math.ceil(FINENESS / d / _BLOCK))
     reach = math.ceil(2.0 / math.sqrt(3.0) * d + 1.0) + 1
     padded = np.pad(group, reach, constant_values=-1).astype(np.int32)
-    return padded, reach, fine, _directions(d, fine, reach), _directions(d, fine // _BLOCK, reach)
+    return padded, reach, fine, _known_directions(d, fine, reach), _known_directions(d, fine // _BLOCK, reach)
+
+
+@lru_cache(maxsize=16)
+def _known_directions(d: float, fine: int, reach: int) -> NDArray[np.uint64]:
+    """Return `_directions`, worked out once for all candidates."""
+    found = np.asarray(_directions(d, fine, reach))
+    found.flags.writeable = False
+    return found
 
 
 @compiled
