@@ -18,9 +18,7 @@ from sitekit.base.compiled import compiled
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-START = (
-    0.475  # dilation that is counted everywhere, in separations; a straight edge needs 0.449, coarsely measured more
-)
+START = 0.475  # dilation counted everywhere, in separations; a straight edge needs 0.449, coarsely measured more
 FINENESS = 24.0  # fine cells per separation
 LARGEST = 24.0  # cells per separation; beyond that the tables grow too large and nothing is gained here
 _SECTORS = 128  # directions in which neighbours are looked for
