@@ -3,6 +3,7 @@
 - promises: one finding per promise, with its figure
 - written: the files of a run as a stranger would read them
 - inputs_again: the team's own files, asked again at single places
+- looks_again: what scouting divers brought back, asked again
 - files_whole: hashes, missing and foreign files, settings and inputs since the run
 - spacing_kept: every pair of units on the ellipsoid
 - plots_kept: plots apart, pinned, read off right

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from pyproj import CRS
 
 from sitekit.audit.inputs_again import cell_centres, covering, depth_range, nearest_cell, outlines, raster_values
+from sitekit.audit.looks_again import seen_bottom, shifted_depths
 from sitekit.audit.promises import Finding, judged, not_looked_at
 from sitekit.audit.written import Written, working
 from sitekit.errors import SitekitError
@@ -250,6 +251,9 @@ def _bottom(project: Path, settings: Settings, written: Written, planned: pd.Dat
         if (c not in excluded if c is not None else not settings.exclusions.unknown_substrate)
     }
     on: dict[int, str] = {int(p): v for p, v in zip(hits["point"], values, strict=True)}
+    for k, name in seen_bottom(project, settings, written.crs, x, y).items():
+        on[k] = f"{name}, seen when scouted"
+        fine = fine - {k} if name in excluded else fine | {k}
     broken = []
     for i, name in enumerate(names):
         if i in fine or (i not in on and not settings.exclusions.unknown_substrate):
@@ -273,7 +277,8 @@ def _text(value: Any) -> str:
 
 def _depth(project: Path, settings: Settings, written: Written, planned: pd.DataFrame) -> Finding:
     assert written.crs is not None
-    low, high = depth_range(project, settings, written.crs, *_xy(planned))
+    x, y = _xy(planned)
+    low, high = shifted_depths(project, settings, written.crs, x, y, *depth_range(project, settings, written.crs, x, y))
     noted = planned["depth_m"].to_numpy(dtype=np.float64)
     least, greatest = settings.exclusions.least_depth_m, settings.exclusions.greatest_depth_m
     broken = []

@@ -263,6 +263,24 @@ def test_a_returned_form_changes_the_plan_and_is_kept(plan: Path) -> None:
 
 
 @pytest.mark.slow
+def test_the_audit_asks_the_form_where_it_stands_for_the_layers(plan: Path) -> None:
+    """A depth read 1.5 m off the map is kept by units near the waypoint, and so is the form by the audit.
+
+    Slow: plans a whole season again.
+    """
+    filled(plan, depth_m="6.5", tide_m="0.5", go="go")
+    assert run(plan, '[scout]\nfrom = "returned.csv"\n').code == 0
+    assert command("run", plan).code in (0, 4)
+    said = command("audit", plan)
+    assert said.code == 0, said.out
+    written = (plan / "returned.csv").read_text("utf-8")
+    (plan / "returned.csv").write_text(written.replace("6.5", "4.5"), "utf-8")
+    assert "every unit's depth is the bathymetry's" in [
+        line.removeprefix("BROKEN ").split(", within")[0] for line in command("audit", plan).out.splitlines()
+    ]
+
+
+@pytest.mark.slow
 def test_a_no_go_takes_a_site_out_and_forms_are_not_written_over(plan: Path) -> None:
     """Who has looked decides; a form that may be filled in is kept.
 
