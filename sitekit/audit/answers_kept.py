@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -11,11 +12,9 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from sitekit.audit.promises import Finding, judged, not_looked_at
+from sitekit.audit.looks_again import filled_forms
+from sitekit.audit.promises import Finding, asked, judged, not_looked_at
 from sitekit.audit.written import Written
-from sitekit.base.files import inside
-from sitekit.errors import SitekitError
-from sitekit.layers.rows import read_rows
 from sitekit.season.settings import Settings
 
 ANSWERS = "go/no-go answers stand in the season as in the plan, and none that says no is overruled"
@@ -45,18 +44,14 @@ def audit_answers(project: Path, settings: Settings, written: Written) -> list[F
         (CONTROLS, _controls, settings.controls is not None, ("sites", "candidates", "control_areas", "colonies")),
         (RANKS, _ranks, True, ("candidate_ranks", "candidate_species")),
     )
-    findings = []
+    findings: list[Finding] = []
     for promise, check, due, names in checks:
         if not due:
             continue
         if any(written.table(n) is None for n in names):
             findings.append(not_looked_at(promise, "the season cannot be read", SEASON))
             continue
-        try:
-            found = check(project, settings, written)
-        except (SitekitError, OSError, ValueError, KeyError) as error:
-            found = not_looked_at(promise, (str(error) or type(error).__name__).splitlines()[0], SEASON)
-        findings += [found] if found is not None else []
+        findings += asked(promise, SEASON, partial(check, project, settings, written))
     return findings
 
 
@@ -93,14 +88,7 @@ def _answers(_: Path, settings: Settings, written: Written) -> Finding | None:
 
 def _forms(project: Path, settings: Settings, written: Written) -> Finding | None:
     name = settings.scout.from_file
-    assert name is not None
-    table = read_rows(inside(project, name), "scout.from", settings.scout.reading)
-    at = {column: table.names.index(column) for column in ("site", "date", "observer", "go")}
-    given = {
-        int(line): {column: str(cells[k]).strip() for column, k in at.items()}
-        for line, cells in zip(table.lines, table.cells, strict=True)
-    }
-    given = {line: form for line, form in given.items() if form["date"] or form["observer"]}
+    given = filled_forms(project, settings)
     kept = {int(r["line"]): r for r in written.tables["scouting"].to_dict("records")}
     sites = {str(r["site"]): r for r in written.tables["sites"].to_dict("records")}
     codes = {s.code for s in settings.site}

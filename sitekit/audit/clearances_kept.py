@@ -6,6 +6,7 @@ written position, with the stated error added. What divers really leave free is 
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -17,9 +18,8 @@ from scipy.spatial import cKDTree
 
 from sitekit.audit.inputs_again import cell_place, padded
 from sitekit.audit.living_again import living
-from sitekit.audit.promises import SHOWN, Finding, judged, not_looked_at
+from sitekit.audit.promises import SHOWN, Finding, asked, judged, not_looked_at
 from sitekit.audit.written import Written, working
-from sitekit.errors import SitekitError
 from sitekit.season.settings import Settings
 
 LIVING = "every unit keeps clear of living colonies, their position error added"
@@ -55,11 +55,7 @@ def audit_clearances(project: Path, settings: Settings, written: Written) -> lis
     for promise, check in ((LIVING, _living), (EDGES, _edges)):
         if promise not in due:
             continue
-        try:
-            findings.append(check(project, settings, written, planned))
-        except (SitekitError, OSError, ValueError, KeyError) as error:
-            why = (str(error) or type(error).__name__).splitlines()[0]
-            findings.append(not_looked_at(promise, why, "out/colonies.geojson"))
+        findings += asked(promise, "out/colonies.geojson", partial(check, project, settings, written, planned))
     return findings
 
 

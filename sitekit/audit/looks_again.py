@@ -45,20 +45,26 @@ class Look:
     bottom: list[tuple[float, float, str]]
 
 
-def looks(project: Path, settings: Settings, crs: CRS) -> list[Look]:
-    """Return the lines of the returned form that name a site of the plan; none without a form."""
+def filled_forms(project: Path, settings: Settings) -> dict[int, dict[str, str]]:
+    """Return the filled-in lines of the returned form, column by column, by their line; empty without a form."""
     if settings.scout.from_file is None:
-        return []
+        return {}
     table = read_rows(inside(project, settings.scout.from_file), "scout.from", settings.scout.reading)
+    forms = {
+        int(line): {name: str(cell).strip() for name, cell in zip(table.names, cells, strict=True)}
+        for line, cells in zip(table.lines, table.cells, strict=True)
+    }
+    return {line: form for line, form in forms.items() if form["date"] or form["observer"]}
+
+
+def looks(project: Path, settings: Settings, crs: CRS) -> list[Look]:
+    """Return the filled-in lines of the returned form that name a site of the plan."""
     turn = Transformer.from_crs("EPSG:4326", crs, always_xy=True)
     codes = {s.code for s in settings.site}
     found = []
-    for cells in table.cells:
-        row = {name: str(cell).strip() for name, cell in zip(table.names, cells, strict=True)}
+    for row in filled_forms(project, settings).values():
         longitude, latitude = _number(row.get("longitude_deg", "")), _number(row.get("latitude_deg", ""))
-        if row.get("site") not in codes or not (row.get("date") or row.get("observer")):
-            continue
-        if longitude is None or latitude is None:
+        if row["site"] not in codes or longitude is None or latitude is None:
             continue
         x, y = turn.transform(longitude, latitude)
         depth, tide = _number(row.get("depth_m", "")), _number(row.get("tide_m", ""))

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -19,10 +20,9 @@ import shapely
 from pyproj import CRS, Geod, Transformer
 
 from sitekit.audit.inputs_again import outlines
-from sitekit.audit.promises import Finding, judged, not_looked_at
+from sitekit.audit.promises import Finding, asked, judged, not_looked_at
 from sitekit.audit.written import Written
 from sitekit.base.files import inside
-from sitekit.errors import SitekitError
 from sitekit.season.settings import Settings
 from sitekit.season.settings_layers import Area, File
 from sitekit.season.settings_permit import DATUMS, Cap, Permit
@@ -73,10 +73,7 @@ def audit_permits(project: Path, settings: Settings, written: Written) -> list[F
         if areas is None or (planned is None and promise in (CAPS, REGIONS, CLEAR) and _has_colonies(written)):
             findings.append(not_looked_at(promise, "the season or the positions cannot be read", SEASON))
             continue
-        try:
-            findings.append(check(project, settings, written))
-        except (SitekitError, OSError, ValueError, KeyError) as error:
-            findings.append(not_looked_at(promise, (str(error) or type(error).__name__).splitlines()[0], SEASON))
+        findings += asked(promise, SEASON, partial(check, project, settings, written))
     return findings
 
 

@@ -6,6 +6,7 @@ Outlines and rasters are the team's own files, asked at the written coordinates;
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -17,9 +18,8 @@ from pyproj import CRS
 
 from sitekit.audit.inputs_again import cell_centres, covering, depth_range, nearest_cell, outlines, raster_values
 from sitekit.audit.looks_again import seen_bottom, shifted_depths
-from sitekit.audit.promises import Finding, judged, not_looked_at
+from sitekit.audit.promises import Finding, asked, judged, not_looked_at
 from sitekit.audit.written import Written, working
-from sitekit.errors import SitekitError
 from sitekit.season.settings import Settings
 
 IN_CANDIDATE = "every unit stands inside its candidate"
@@ -72,13 +72,9 @@ def audit_places(project: Path, settings: Settings, written: Written) -> list[Fi
         return [not_looked_at(p, "no positions could be read", POSITIONS) for p in due]
     lost = ~np.isfinite(planned[["x_m", "y_m"]].to_numpy()).all(axis=1)
     kept = planned[~lost].reset_index(drop=True)
-    findings = []
+    findings: list[Finding] = []
     for promise in due:
-        try:
-            finding = checks[promise](project, settings, written, kept)
-        except (SitekitError, OSError, ValueError, KeyError) as error:
-            finding = not_looked_at(promise, (str(error) or type(error).__name__).splitlines()[0], POSITIONS)
-        findings.append(finding)
+        findings += asked(promise, POSITIONS, partial(checks[promise], project, settings, written, kept))
     if lost.any():
         gone = [f"{n} lies outside the working system" for n in _names(planned[lost])]
         findings[0] = judged(IN_CANDIDATE, gone, len(planned), POSITIONS, kept="", unit="units")

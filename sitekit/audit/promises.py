@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
+
+from sitekit.errors import SitekitError
 
 SHOWN = 5  # examples named in a finding; the rest is counted
 
@@ -91,3 +93,22 @@ def judged(promise: str, broken: Sequence[str], looked_at: int, where: str, *, k
 def not_looked_at(promise: str, why: str, where: str) -> Finding:
     """Return the finding of a promise that the files do not let one check: broken."""
     return Finding(promise, None, "", False, why, where)
+
+
+def asked(promise: str, where: str, check: Callable[[], Finding | None]) -> list[Finding]:
+    """Return what a check finds, nothing if there is nothing to judge; what stops it is the reason it was not looked at.
+
+    Parameters
+    ----------
+    promise : str
+        What was promised.
+    where : str
+        Files that the check reads.
+    check : callable
+        Reads them and judges.
+    """
+    try:
+        found = check()
+    except (SitekitError, OSError, ValueError, KeyError) as error:
+        found = not_looked_at(promise, (str(error) or type(error).__name__).splitlines()[0], where)
+    return [] if found is None else [found]

@@ -36,24 +36,25 @@ def atomic_path(target: Path) -> Iterator[Path]:
         if not os.access(target.parent, os.W_OK):
             raise PermissionError(13, "no permission to write")
     except OSError as error:
-        raise FileFault(_unwritable(target.parent, error)) from error
+        raise FileFault(unwritable(target.parent, error)) from error
     try:
         try:
             yield beside
         except OSError as error:
             if isinstance(error, FileFault) or error.errno not in _DISK_FULL:
                 raise
-            raise FileFault(_unwritable(target, error)) from error
+            raise FileFault(unwritable(target, error)) from error
         try:
             os.replace(beside, target)
         except OSError as error:
-            raise FileFault(_unwritable(target, error)) from error
+            raise FileFault(unwritable(target, error)) from error
     finally:
         if beside.exists():
             beside.unlink()
 
 
-def _unwritable(path: Path, error: OSError) -> Fault:
+def unwritable(path: Path, error: OSError) -> Fault:
+    """Return the fault of a file that cannot be written or replaced."""
     return Fault(
         str(path),
         f"cannot be written ({error.strerror or error})",

@@ -44,7 +44,7 @@ def find_circles(
     wanted : int, optional
         Number of plots; None: as many as fit.
     least_allowed_share, pin_error_m, prefer_robust, least_robust_share
-        As for `find_plots`.
+        As for `plots.PlotSearch`.
 
     Returns
     -------

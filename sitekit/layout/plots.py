@@ -93,54 +93,6 @@ class Plots:
         return x + u * s + v * c, y + u * c - v * s
 
 
-def find_plots(
-    bottom: Bottom,
-    *,
-    length_m: float = (ARRAY_COLUMNS - 1) * ARRAY_ALONG_M,
-    width_m: float = (ARRAY_ROWS - 1) * ARRAY_OFFSET_M,
-    gap_m: float = ARRAY_GAP_M,
-    wanted: int | None = None,
-    bearings_deg: tuple[float, ...] = BEARINGS_DEG,
-    least_allowed_share: float = LEAST_ALLOWED_SHARE,
-    pin_error_m: float = PIN_ERROR_M,
-    prefer_robust: bool = True,
-    least_robust_share: float = 0.0,
-    effort: int = EFFORT,
-    seed: int = 0,
-) -> Plots:
-    """Return rectangular plots: as many as fit, or the wanted number of the best.
-
-    Parameters
-    ----------
-    bottom, length_m, width_m, gap_m, bearings_deg, least_allowed_share, pin_error_m, prefer_robust, least_robust_share
-        As for `PlotSearch`.
-    wanted, effort, seed
-        As for `PlotSearch.find`.
-
-    Returns
-    -------
-    Plots
-        May be empty. The same for the same input.
-
-    Raises
-    ------
-    InputFault
-        If a size is not positive, a share out of range, or the raster too large for the bearings.
-    """
-    search = PlotSearch(
-        bottom,
-        length_m=length_m,
-        width_m=width_m,
-        gap_m=gap_m,
-        bearings_deg=bearings_deg,
-        least_allowed_share=least_allowed_share,
-        pin_error_m=pin_error_m,
-        prefer_robust=prefer_robust,
-        least_robust_share=least_robust_share,
-    )
-    return search.find(wanted, effort=effort, seed=seed)
-
-
 class PlotSearch:
     """Rectangular plots on one bottom, sought for one number after another; what bearings offer is worked out once.
 
@@ -149,7 +101,7 @@ class PlotSearch:
     bottom : Bottom
         Allowed bottom and score.
     length_m, width_m, gap_m : float
-        Plot along and across its tape line, and least distance between two plots [m].
+        Plot along and across its tape line, and least distance between two plots [m]; default: the published array.
     bearings_deg : tuple of float
         Grid bearings tried for the tape line, 0 to below 180 [°].
     least_allowed_share : float
@@ -171,9 +123,9 @@ class PlotSearch:
         self,
         bottom: Bottom,
         *,
-        length_m: float,
-        width_m: float,
-        gap_m: float,
+        length_m: float = (ARRAY_COLUMNS - 1) * ARRAY_ALONG_M,
+        width_m: float = (ARRAY_ROWS - 1) * ARRAY_OFFSET_M,
+        gap_m: float = ARRAY_GAP_M,
         bearings_deg: tuple[float, ...] = BEARINGS_DEG,
         least_allowed_share: float = LEAST_ALLOWED_SHARE,
         pin_error_m: float = PIN_ERROR_M,

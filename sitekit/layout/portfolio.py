@@ -79,9 +79,9 @@ class Layouts:
             best = (*self.renewed(best[0], best[1], effort, seed), best[2])
         return best
 
-    def swept(self) -> Floats:
-        """Return the abscissae of one fine sweep: what this bottom holds at least."""
-        return self._swept(0, self.finest)[0]
+    def swept(self) -> int:
+        """Return how many points one fine sweep lays: what this bottom holds at least."""
+        return self._swept(0, self.finest)[0].size
 
     def cells_for(self, wanted: int) -> tuple[int, int]:
         """Return the numbers of cells that can and that surely do hold a number of points.
@@ -116,7 +116,7 @@ class Layouts:
         every.remove((0, self.finest))
         if self.possible > ASK_PART:
             part = self._part()
-            least = part._swept(0, self.finest)[0].size
+            least = part.swept()
             held = [(part._swept(turn, rows)[0].size, turn, rows) for turn, rows in every]
             more = sorted((h for h in held if h[0] > 1.002 * least), reverse=True)
             every = [(turn, rows) for _, turn, rows in more[:TAKEN_SWEEPS]]

@@ -1,7 +1,7 @@
 """As many points as fit at a separation, or the best N: lattices and sweeps against each other, then filled up.
 
 Each connected patch takes the best of several hexagonal lattices; sweeps of the whole bottom stand against that, and a
-patchwork of each patch's best (`portfolio`). For the best N, the least score is raised until just N fit. With `effort`,
+patchwork of each patch's best (`portfolio`). For the best N, as few of the best cells as hold N are laid. With `effort`,
 neighbourhoods are cleared and laid anew (`renewal`). The answer depends on nothing but the arguments.
 """
 
@@ -144,23 +144,28 @@ def _best(bottom: Layouts, values: Floats, wanted: int, effort: int, seed: int) 
     def part(cells: int) -> Layouts:
         return bottom.only(values >= own[cells - 1])
 
+    def renewed(x: Floats, y: Floats, method: str) -> tuple[Floats, Floats, str]:
+        return (*bottom.renewed(x, y, effort, seed, values, wanted), method) if effort else (x, y, method)
+
     own = np.sort(values[bottom.allowed])[::-1]
     few, enough = bottom.cells_for(wanted)
-    total, bx, by, method = -1.0, own[:0], own[:0], "sweep"
+    best: tuple[int, float] = (0, 0.0)  # points, summed score
+    bx, by, method = own[:0], own[:0], "sweep"
     if enough >= own.size:
         x, y, method = bottom.most(0, seed)
-        total, bx, by = cut(x, y)
         if x.size <= wanted:
-            enough = few = own.size
+            return renewed(x, y, method)
+        total, bx, by = cut(x, y)
+        best = (bx.size, total)
     short, holds = min(few, own.size), min(enough, own.size)
     for _ in range(SWEEPS):
         if holds - short <= max(1, holds // 64):
             break
         middle = (short + holds) // 2
-        short, holds = (short, middle) if part(middle).swept().size >= wanted else (middle, holds)
-    cells, short = holds, max(few, int(0.9 * short))
-    for _ in range(CONTESTS):
-        if holds - short <= 1 and bx.size:
+        short, holds = (short, middle) if part(middle).swept() >= wanted else (middle, holds)
+    cells, short = holds, max(few, int(0.9 * short))  # all layouts together hold more than one sweep
+    for contest in range(CONTESTS):
+        if contest and holds - short <= 1:
             break
         x, y, name = part(cells).most(0, seed)
         if x.size >= wanted:
@@ -168,8 +173,8 @@ def _best(bottom: Layouts, values: Floats, wanted: int, effort: int, seed: int) 
         else:
             short = cells
             x, y = bottom.filled(x, y)  # short of the number on the best bottom alone: the rest comes from elsewhere
-        trial, tx, ty = cut(x, y)
-        if tx.size > bx.size or (tx.size == bx.size and trial > total + 1e-12):
-            total, bx, by, method = trial, tx, ty, name
+        total, tx, ty = cut(x, y)
+        if (tx.size, total) > (best[0], best[1] + (1e-12 if tx.size == best[0] else 0.0)):
+            best, bx, by, method = (tx.size, total), tx, ty, name
         cells = (short + holds) // 2
-    return (*bottom.renewed(bx, by, effort, seed, values, wanted), method) if effort else (bx, by, method)
+    return renewed(bx, by, method)

@@ -75,6 +75,7 @@ def run(project: Project, run_id: str) -> Done:
     figures = {
         "refused_rows": len(tables["refused_rows"]),
         "doubts": len(tables["doubts"]),
+        "wanted": wanted,
         "units": {str(k): int(v) for k, v in handed.groupby("species")["number"].sum().items()},
         "genets": int(handed.groupby(["species", "genet"]).ngroups) if len(handed) else 0,
         "edited": edited is not None,

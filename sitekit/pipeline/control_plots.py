@@ -34,9 +34,9 @@ def control_plots(
     outlines: list[shapely.Polygon] = []
     missing: list[Fault] = []
     records: list[Any] = list(areas.itertuples())
-    for area in records:
-        with OpenRasters() as rasters:
-            bottom = read_bottom(project, ground, area.geometry, None, rasters)
+    with OpenRasters() as rasters:
+        bottoms = [read_bottom(project, ground, area.geometry, None, rasters) for area in records]
+    for area, bottom in zip(records, bottoms, strict=True):
         plot = empty_plot(project, bottom, area.geometry)
         if plot is None:
             share = project.settings.spacing.plot.allowed_share

@@ -20,7 +20,6 @@ from sitekit.pipeline.project import Project
 
 Floats = NDArray[np.float64]
 _ROUNDS = 4  # times more places are asked for than units, for those that readings cost
-
 _BESIDE_CELLS = 1.5  # cells beside the units whose depths tell the slope: at least one to either side
 
 

@@ -32,7 +32,7 @@ def site_mixes(project: Project, ground: Ground, tables: dict[str, pd.DataFrame]
         found = mixture(x, y, kind, separation_m=separation)
         cautions = list(found.cautions)
         counts = np.bincount(kind)
-        if counts.max() > LARGE_SHARE * counts.sum():
+        if counts.max() > max(1.0, LARGE_SHARE * counts.sum()):  # a genet of one unit has no like neighbour
             least = unavoidable_like_pairs(x, y, counts, within_m=NEIGHBOUR_FACTOR * separation)
             cautions.append(
                 f"{names[counts.argmax()]} has {counts.max()} of {counts.sum()} units, over a third: "

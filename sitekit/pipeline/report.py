@@ -67,8 +67,12 @@ def lines_of(report: Report) -> list[str]:
     if "choose" in figures:
         lines += _choice_lines(figures["choose"])
     if "allocate" in figures:
-        units = ", ".join(f"{n} {code}" for code, n in figures["allocate"]["units"].items()) or "none"
+        handed, wanted = figures["allocate"]["units"], figures["allocate"]["wanted"]
+        units = ", ".join(f"{n} {code}" for code, n in handed.items()) or "none"
         lines.append(f"allotted: {units} units of {figures['allocate']['genets']} genets")
+        if any(handed.get(code, 0) < n for code, n in wanted.items()):
+            asked = ", ".join(f"{n} {code}" for code, n in wanted.items())
+            lines.append(f"  FEWER THAN WANTED ({asked}): what holds the plan back stands in out/decision.md")
     aside = figures.get("allocate", {})
     for key, words in (
         ("refused_rows", "rows of the team's tables refused"),

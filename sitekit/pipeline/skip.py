@@ -16,7 +16,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-from sitekit.base.files import hash_of, package_hash, sha256_of, write_json
+from sitekit.base.files import hash_of, package_hash, sha256_of, unwritable, write_json
 from sitekit.errors import Fault, FileFault
 
 LIBRARIES = ("numpy", "scipy", "numba", "pandas", "geopandas", "shapely", "pyproj", "rasterio", "pyogrio", "folium")
@@ -153,7 +153,7 @@ class Ledger:
             try:
                 os.replace(working / name, target)
             except OSError as error:
-                raise FileFault(_held(target, error)) from error
+                raise FileFault(unwritable(target, error)) from error
         for name in gone:
             (self.out / name).unlink(missing_ok=True)
         files = {n: new.get(n) or self.data["files"][n] for n in sorted(kept)}
@@ -188,18 +188,9 @@ class Ledger:
                 try:
                     os.replace(target, target)
                 except OSError as error:
-                    faults.append(_held(target, error))
+                    faults.append(unwritable(target, error))
         if faults:
             raise FileFault(*faults)
-
-
-def _held(target: Path, error: OSError) -> Fault:
-    return Fault(
-        str(target),
-        f"cannot be replaced ({error.strerror or error})",
-        "a file no other program holds open",
-        "Close it in other programs and run again; the older file is untouched.",
-    )
 
 
 def _parts(path: Path) -> list[Path]:

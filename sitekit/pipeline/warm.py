@@ -48,7 +48,7 @@ def warm(mode: str) -> None:
     from sitekit.base.compiled import compiling_seconds
     from sitekit.layout.bound import bound
     from sitekit.layout.genets import assign_genets
-    from sitekit.layout.plots import find_plots
+    from sitekit.layout.plots import PlotSearch
     from sitekit.layout.shelves import Bottom
     from sitekit.layout.spacing import place
     from sitekit.suitability.candidates import PatchFinder
@@ -60,11 +60,13 @@ def warm(mode: str) -> None:
     finder = PatchFinder()
     finder.add(allowed, 0)
     finder.patches()
-    for wanted in (None, 1):
-        if mode == "plots":
-            bottom = Bottom(allowed, score, 0.0, 40.0, 1.0)
-            find_plots(bottom, length_m=6.0, width_m=3.0, gap_m=2.0, wanted=wanted, bearings_deg=(0.0, 45.0), effort=1)
-        else:
+    if mode == "plots":
+        bottom = Bottom(allowed, score, 0.0, 40.0, 1.0)
+        search = PlotSearch(bottom, length_m=6.0, width_m=3.0, gap_m=2.0, bearings_deg=(0.0, 45.0))
+        search.find(effort=1)
+        search.find(1)
+    else:
+        for wanted in (None, 1):
             place(
                 allowed,
                 score,
@@ -76,7 +78,8 @@ def warm(mode: str) -> None:
                 clear_points=[[20.0, 20.0]],
                 clear_radii_m=[1.0],
             )
-    bound(allowed, np.ones(allowed.shape, np.float32), cell_m=1.0, separation_m=2.0)
+    even = np.ones(allowed.shape, np.float32)
+    bound(allowed, even, cell_m=1.0, separation_m=2.0, along_edges=mode != "plots")  # plots are counted without it
     x, y = (v.ravel() for v in np.meshgrid(np.arange(1.0, 21.0, 2.0), np.arange(1.0, 21.0, 2.0)))
     assign_genets(x, y, [x.size // 2, x.size - x.size // 2], separation_m=2.0)
     (cache_folder() / f"layout-compiled-{mode}").write_text(f"{compiling_seconds():.1f}", "ascii")

@@ -14,7 +14,7 @@ from scipy import ndimage
 from sitekit.layout.genets import assign_genets
 from sitekit.layout.neighbours import like_pairs
 from sitekit.layout.placing import Placer
-from sitekit.layout.plots import BEARINGS_DEG, find_plots
+from sitekit.layout.plots import BEARINGS_DEG, PlotSearch
 from sitekit.layout.shelves import Bottom, rectangle_field
 
 LENGTH_M, WIDTH_M, GAP_M, SHARE = 18.0, 4.0, 2.0, 0.9
@@ -58,7 +58,7 @@ def plots_row(side: int = 300, *, rough: bool) -> dict[str, float]:
     bottom = fragmented(side, rough=rough)
     greedy = greedy_plots(bottom)
     begun = time.perf_counter()
-    ours = find_plots(
+    ours = PlotSearch(
         bottom,
         length_m=LENGTH_M,
         width_m=WIDTH_M,
@@ -66,7 +66,7 @@ def plots_row(side: int = 300, *, rough: bool) -> dict[str, float]:
         least_allowed_share=SHARE,
         pin_error_m=0.0,
         prefer_robust=False,
-    )
+    ).find()
     seconds = time.perf_counter() - begun
     return {
         "greedy": greedy,
@@ -80,8 +80,8 @@ def plots_row(side: int = 300, *, rough: bool) -> dict[str, float]:
 def robust_row(side: int = 300, wanted: int = 6) -> dict[str, float]:
     """Return the mean robust share of the wanted plots before and after preferring robust ones."""
     bottom = fragmented(side, rough=False)
-    plain = find_plots(bottom, gap_m=20.0, wanted=wanted, prefer_robust=False)
-    ours = find_plots(bottom, gap_m=20.0, wanted=wanted)
+    plain = PlotSearch(bottom, gap_m=20.0, prefer_robust=False).find(wanted)
+    ours = PlotSearch(bottom, gap_m=20.0).find(wanted)
     return {
         "before": float(plain.robust_share.mean()),
         "after": float(ours.robust_share.mean()),

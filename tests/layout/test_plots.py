@@ -17,7 +17,7 @@ from sitekit.base.sources import shared_file
 from sitekit.errors import InputFault
 from sitekit.layout.circles import find_circles
 from sitekit.layout.placing import Placer, apart
-from sitekit.layout.plots import find_plots
+from sitekit.layout.plots import EFFORT, PlotSearch
 from sitekit.layout.robustness import disc_half_widths, robust_share
 from sitekit.layout.shelves import Bottom, rectangle_field, shelf_choice
 from sitekit.layout.tape import direction
@@ -32,6 +32,10 @@ def fragments(seed=3, side=120, share=0.5, rough=0.5):
     score = (score - score.min()) / (score.max() - score.min())
     score = 0.2 + 0.8 * ((1 - rough) * score + rough * draw.random((side, side)))
     return Bottom(field > np.quantile(field, 1 - share), score.astype(np.float32), 1000.0, 5000.0, 1.0)
+
+
+def find_plots(bottom, *, wanted=None, effort=EFFORT, **shape):
+    return PlotSearch(bottom, **shape).find(wanted, effort=effort)
 
 
 def open_bottom(rows, columns, cell=1.0):

@@ -128,6 +128,7 @@ def test_a_budget_chooses_and_prints_its_gap(plan: Path) -> None:
     whole = found["stock"].loc[found["stock"]["usable"], "ready"].sum()
     planted = found["allotment"].merge(pd.DataFrame({"species": ["APAL", "ACER"], "per": [1, 3]}))
     assert int(left["fragments"].sum() + (planted["number"] * planted["per"]).sum()) == whole
+    assert "FEWER THAN WANTED" in command("allocate", plan).out
 
 
 def test_a_survival_curve_is_what_the_choice_maximises(plan: Path) -> None:

@@ -152,7 +152,7 @@ def test_results_open_in_another_program_are_all_named_and_stay_as_they_were(
     assert said.code == 3, said.err
     for name in open_now:
         assert name in said.err
-    assert "Close it in other programs" in said.err
+    assert "Close the file in other programs" in said.err
     assert {n: d for n, d in digests(patch / "out").items() if n in before} == before
     monkeypatch.setattr(os, "replace", replace)
     again = command("run", patch)
