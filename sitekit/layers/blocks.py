@@ -97,9 +97,7 @@ def run_blocks(
     _check(grid, sources, outputs, memory_gb, need_gb=_need_gb(grid, sources, outputs, halo, workers))
     total = -(-grid.shape[0] // TILE) * -(-grid.shape[1] // TILE)
     with ExitStack() as stack:
-        stack.enter_context(
-            rasterio.Env(GDAL_CACHEMAX=int(memory_gb * 1e9 * _CACHE_SHARE), GDAL_NUM_THREADS=str(workers))
-        )
+        stack.enter_context(rasterio.Env(GDAL_CACHEMAX=int(memory_gb * 1e9 * _CACHE_SHARE)))
         readers = {name: stack.enter_context(Reader(name, source, grid)) for name, source in sources.items()}
         beside = {name: stack.enter_context(atomic_path(output.path)) for name, output in outputs.items()}
         with ExitStack() as writing:
@@ -153,9 +151,7 @@ def over_blocks(
     _check(grid, sources, None, memory_gb, need_gb=_need_gb(grid, sources, {}, halo, workers))
     total = -(-grid.shape[0] // TILE) * -(-grid.shape[1] // TILE)
     with ExitStack() as stack:
-        stack.enter_context(
-            rasterio.Env(GDAL_CACHEMAX=int(memory_gb * 1e9 * _CACHE_SHARE), GDAL_NUM_THREADS=str(workers))
-        )
+        stack.enter_context(rasterio.Env(GDAL_CACHEMAX=int(memory_gb * 1e9 * _CACHE_SHARE)))
         readers = {name: stack.enter_context(Reader(name, source, grid)) for name, source in sources.items()}
 
         def work(block: Block) -> R:

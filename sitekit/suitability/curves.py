@@ -190,19 +190,28 @@ def respond(
             t = (np.float64(values[j]) - centre) / deviation
             out[j] = exp2(-0.7213475204444817 * (t * t))  # log2(e) / 2
     else:
-        out[:] = y[0]
-        for k in range(x.size):
-            left = x[k]
-            if left == np.inf:
-                break
-            base = y[k]
-            last = k + 1 == x.size or x[k + 1] == np.inf
-            gap = 1.0 if last else x[k + 1] - left
-            change = 0.0 if last else y[k + 1] - base
-            per_unit = 1.0 / gap if gap > 1.0e-300 else 0.0
-            for j in range(count):
-                v = np.float64(values[j])
-                along = min((v - left) * per_unit, 1.0)
-                out[j] = base + change * along if v >= left else out[j]
+        _straight(values, x, y, out)
+        return
     for j in range(count):
         out[j] = out[j] if abs(np.float64(values[j])) < np.inf else np.nan
+
+
+@compiled
+def _straight(
+    values: NDArray[np.float64], x: NDArray[np.float64], y: NDArray[np.float64], out: NDArray[np.float64]
+) -> None:
+    """Fill `out` from knots joined by straight lines, level outside, one line at a time over the whole row."""
+    knots = 1
+    while knots < x.size and x[knots] < np.inf:
+        knots += 1
+    for j in range(values.size):
+        out[j] = y[0] if abs(np.float64(values[j])) < np.inf else np.nan
+    for k in range(max(knots - 1, 1)):
+        left, base = x[k], y[k]
+        right, end = (x[k + 1], y[k + 1]) if knots > 1 else (left, base)
+        change = end - base
+        per_unit = 1.0 / (right - left) if right - left > 1.0e-300 else 0.0
+        for j in range(values.size):
+            v = np.float64(values[j])
+            here = end if v >= right else base + change * min((v - left) * per_unit, 1.0)
+            out[j] = here if (v >= left) & (v < np.inf) else out[j]

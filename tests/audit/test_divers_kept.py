@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -15,9 +16,10 @@ from sitekit.audit.divers_kept import MINUTES, ONCE, PINS, PLOTS, PULLED, audit_
 from sitekit.audit.written import read_written
 from sitekit.base.tables import build
 from sitekit.outputs.waypoints import write_waypoints
-from sitekit.season.plan_tables import read_plan, write_plan
+from sitekit.season.plan_tables import read_table, write_plan
 
 UTM = CRS.from_epsg(32622)
+PARTS = ("plots", "colonies", "waypoints", "dives", "pull_list")
 Damage = Callable[[Path], None]
 
 
@@ -75,7 +77,7 @@ def pack(out: Path) -> None:
 
 def season(name: str, change: Callable[[pd.DataFrame], Any]) -> Damage:
     def damage(out: Path) -> None:
-        tables = read_plan(out / "season.gpkg")
+        tables = {part: read_table(out / "season.gpkg", part) for part in PARTS}
         change(tables[name])
         write_plan(out / "season.gpkg", tables, UTM)
 
@@ -119,21 +121,28 @@ def broken(out: Path) -> set[str]:
     return {f.promise for f in audit_divers(read_written(out)) if not f.ok}
 
 
-def test_a_whole_pack_keeps_its_promises(tmp_path: Path) -> None:
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A pack without a fault; never changed."""
+    folder = tmp_path_factory.mktemp("pack")
+    pack(folder)
+    return folder
+
+
+def test_a_whole_pack_keeps_its_promises(whole: Path) -> None:
     """An audit that cries wolf is switched off."""
-    pack(tmp_path)
-    found = audit_divers(read_written(tmp_path))
+    found = audit_divers(read_written(whole))
     assert {f.promise for f in found} == {PINS, PLOTS, ONCE, MINUTES, PULLED}
     assert [str(f) for f in found if not f.ok] == []
 
 
 @pytest.mark.parametrize("kind", DAMAGE)
-def test_each_kind_of_damage_is_named(tmp_path: Path, kind: str) -> None:
+def test_each_kind_of_damage_is_named(whole: Path, tmp_path: Path, kind: str) -> None:
     """A fault on a sheet that no check sees goes to sea."""
-    pack(tmp_path)
+    out = shutil.copytree(whole, tmp_path / "out")
     change, due = DAMAGE[kind]
-    change(tmp_path)
-    assert broken(tmp_path) == due
+    change(out)
+    assert broken(out) == due
 
 
 def test_a_plan_without_dives_makes_no_such_promise(tmp_path: Path) -> None:

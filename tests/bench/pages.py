@@ -20,7 +20,7 @@ import numpy as np
 from sitekit.outputs.explore_page.write import write_explore
 from sitekit.outputs.map_html.folium_page import leaflet_script, leaflet_style
 from sitekit.outputs.map_html.write import write_map
-from tests.bench.__main__ import copy_seconds
+from tests.bench._machine import copy_seconds
 
 CHROMIUM = "/usr/bin/chromium"
 COPY_SECONDS = 0.07  # 1 GB, where the design's seconds hold

@@ -19,8 +19,10 @@ from sitekit.seabed.terrain import FIELDS, terrain, terrain_halo
 from sitekit.suitability.curves import table
 from sitekit.suitability.score import combine
 from tests.bench import plain_raster
+from tests.bench._machine import COPY_DUE_S, copy_seconds
 
 THREADS = 2
+LEAST_RATE = 35  # Mcell/s
 # depth [m], slope [°], ruggedness, position index [m]; zero at the ends of the depth band only
 KNOTS = [
     ([2.0, 5.0, 14.0, 25.0], [0.0, 1.0, 1.0, 0.0]),
@@ -229,8 +231,12 @@ def main(short=False, billion=False):
             file_pass(1_000_000, Path(folder))
             small, _, _ = file_pass(100_000_000, Path(folder))
             large, high, _ = file_pass(1_000_000_000, Path(folder))
+        rate, slower = 1000 / large, copy_seconds() / COPY_DUE_S
         print(f"10⁹ against 10⁸ cells: {large / small:.1f} times the time")
-        reached = large / small <= 14 and high <= 0.8 and 1000 / large >= 35
+        print(
+            f"{rate:.1f} Mcell/s here, {rate * slower:.1f} where 1 GB is copied in {COPY_DUE_S} s (reach {LEAST_RATE})"
+        )
+        reached = large / small <= 14 and high <= 0.8 and rate * slower >= LEAST_RATE
     ratios, worst = pass_against_plain(700 if short else 4000, (5, 25) if short else (5, 25, 50))
     equal = blocks_equal(600 if short else 6000)
     times, exact = distance_against_scipy(600 if short else 4000)

@@ -42,7 +42,9 @@ def test_a_season_comes_back_as_written(tmp_path: Path) -> None:
     pd.testing.assert_frame_equal(pd.DataFrame(back), pd.DataFrame(colonies()), check_dtype=False)
     assert back.geometry.x.tolist() == colonies().geometry.x.tolist()
     assert back.crs == UTM
-    assert all(read_plan(tmp_path / "season.gpkg")[n].empty for n in table_names() if n != "colonies")
+    whole = read_plan(tmp_path / "season.gpkg")
+    assert set(whole) == set(table_names())
+    assert all(rows.empty for name, rows in whole.items() if name != "colonies")
 
 
 def test_the_same_season_has_the_same_bytes(tmp_path: Path) -> None:
