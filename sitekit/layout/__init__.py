@@ -15,6 +15,7 @@
 - readings: what a diver reads off the tape, in steps of 0.1 m, with the separation kept
 - robustness: the share of plots displaced by the pin error that still stand on allowed bottom
 - shelves: rectangles of one bearing, and the best straight shelves of them
+- keep_off: what new plots keep clear of
 - placing: rectangles of any bearing a gap apart, picked by quality or re-planned in a neighbourhood
 - packing: as many plots as fit, or the wanted number of the best
 - plots: rectangular plots along a tape line

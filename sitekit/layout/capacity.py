@@ -63,11 +63,13 @@ def capacity(
 
     Notes
     -----
-    Never says "optimal": the bound is proven, the layout is found.
+    Never says "optimal": the bound is proven, the layout is found. What is laid has the planned separation; at the one
+    asked for, which only tells what the tolerance costs, fewer layouts compete (about 1 % of units) and the bound along
+    edges (about 1 %) is left out.
     """
     even = np.ones(allowed.shape, np.float32)
 
-    def at(separation: float) -> tuple[int, int]:
+    def at(separation: float, thorough: bool) -> tuple[int, int]:
         found = place(
             allowed,
             even,
@@ -78,11 +80,12 @@ def capacity(
             clear_points=clear_points,
             clear_radii_m=clear_radii_m,
             seed=seed,
+            thorough=thorough,
         )
-        return found.easting.size, bound(
-            allowed, even, cell_m=cell_m, separation_m=separation, along_edges=bool(allowed.sum() <= MOST_ALONG_EDGES)
-        ).count
+        along_edges = thorough and bool(allowed.sum() <= MOST_ALONG_EDGES)
+        most = bound(allowed, even, cell_m=cell_m, separation_m=separation, along_edges=along_edges)
+        return found.easting.size, most.count
 
-    planned = at(planned_separation_m)
-    asked = planned if planned_separation_m == separation_m else at(separation_m)
+    planned = at(planned_separation_m, True)
+    asked = planned if planned_separation_m == separation_m else at(separation_m, False)
     return Capacity(planned[0], planned[1], max(asked[0], planned[0]), max(asked[1], planned[1]))

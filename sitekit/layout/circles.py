@@ -6,12 +6,14 @@ The same promises as for rectangles: allowed share, robust share, gap, as many a
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sitekit.base.compiled import compiled
 from sitekit.errors import Faults
+from sitekit.layout.keep_off import Standing, clear_centres
 from sitekit.layout.plots import ARRAY_GAP_M, LEAST_ALLOWED_SHARE, PIN_ERROR_M, Plots
 from sitekit.layout.robustness import disc_half_widths, robust_share
 from sitekit.layout.shelves import Bottom
@@ -32,6 +34,7 @@ def find_circles(
     pin_error_m: float = PIN_ERROR_M,
     prefer_robust: bool = True,
     least_robust_share: float = 0.0,
+    standing: Sequence[Standing] = (),
 ) -> Plots:
     """Return circular plots: as many as fit, or the wanted number of the best.
 
@@ -43,7 +46,7 @@ def find_circles(
         Radius, and least distance between the rims of two plots [m].
     wanted : int, optional
         Number of plots; None: as many as fit.
-    least_allowed_share, pin_error_m, prefer_robust, least_robust_share
+    least_allowed_share, pin_error_m, prefer_robust, least_robust_share, standing
         As for `plots.PlotSearch`.
 
     Returns
@@ -81,6 +84,8 @@ def find_circles(
     rows, columns = np.nonzero(good & (robust >= least_robust_share))
     x: Floats = bottom.west_m + (columns.astype(np.float64) + 0.5) * step
     y: Floats = bottom.north_m - (rows.astype(np.float64) + 0.5) * step
+    clear = clear_centres(x, y, standing, radius_m=radius_m)
+    rows, columns, x, y = rows[clear], columns[clear], x[clear], y[clear]
     steady = robust[rows, columns].astype(np.float64)
     quality = mean[rows, columns] * (steady if prefer_robust else 1.0)
     apart = 2 * radius_m + gap_m

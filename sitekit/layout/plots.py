@@ -8,12 +8,14 @@ with a wanted number, quality first. What stands inside a plot is `slots`' work.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sitekit.errors import Fault, Faults, InputFault
+from sitekit.layout.keep_off import Standing, close_starts
 from sitekit.layout.packing import Reefs, best_plots, most_plots
 from sitekit.layout.placing import Placer
 from sitekit.layout.shelves import Bottom, rectangle_field, sample_steps
@@ -112,6 +114,8 @@ class PlotSearch:
         Whether robust plots are preferred (quality = score × robust share, else the score alone).
     least_robust_share : float
         Plots with less are left out, 0-1.
+    standing : sequence of Standing
+        Outlines that stand already, to keep a gap from.
 
     Raises
     ------
@@ -131,6 +135,7 @@ class PlotSearch:
         pin_error_m: float = PIN_ERROR_M,
         prefer_robust: bool = True,
         least_robust_share: float = 0.0,
+        standing: Sequence[Standing] = (),
     ) -> None:
         _check(bottom, length_m, width_m, gap_m, bearings_deg, least_allowed_share, pin_error_m)
         samples = _samples(bottom, length_m, width_m, bearings_deg, 1.0)
@@ -149,6 +154,8 @@ class PlotSearch:
             )
             for b in bearings_deg
         ]
+        for field in fields:
+            close_starts(field, standing, length_m=length_m, width_m=width_m)
         self._bottom, self._size, self._least = bottom, (length_m, width_m), least_allowed_share
         self._bearings = np.asarray(bearings_deg, np.float64)
         self._placer = Placer(fields, length_m=length_m, width_m=width_m, gap_m=gap_m)

@@ -65,16 +65,19 @@ class Layouts:
         """Return the layouts on a part of the bottom."""
         return Layouts((self.allowed & good)[::-1], self.cell, self.separation, self.centres, self.radii, self.clear)
 
-    def most(self, effort: int, seed: int) -> tuple[Floats, Floats, str]:
-        """Return as many points as found, and what won."""
+    def most(self, effort: int, seed: int, *, thorough: bool = True) -> tuple[Floats, Floats, str]:
+        """Return as many points as found, and what won; without being thorough, of one sweep and the lattices alone."""
         label, patches = ndimage.label(self.allowed, output=np.int32)
         layouts = [(*self._swept(0, self.finest), "sweep")]
         layouts.append((*self._lattices(label, patches, layouts[0], seed), "lattices"))
         swept, laid = layouts[0][0].size, layouts[1][0].size
-        if laid < CLEAR_LEAD * swept and max(laid, swept) < NEARLY_ALL * self.possible:
+        if thorough and laid < CLEAR_LEAD * swept and max(laid, swept) < NEARLY_ALL * self.possible:
             layouts += self._further()
-        layouts.append((*self._patchwork(label, patches, layouts), "patchwork"))
         best = max(layouts, key=lambda found: found[0].size)
+        if thorough and (patches > 1 or not any(best is full for full in layouts[:2])):  # no room in those on one patch
+            best = max(
+                (best, (*self._patchwork(label, patches, layouts), "patchwork")), key=lambda found: found[0].size
+            )
         if effort:
             best = (*self.renewed(best[0], best[1], effort, seed), best[2])
         return best

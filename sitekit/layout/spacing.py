@@ -58,6 +58,7 @@ def place(
     clear_radii_m: ArrayLike | None = None,
     effort: int = 0,
     seed: int = 0,
+    thorough: bool = True,
 ) -> Placement:
     """Place points on allowed cells so that every pair keeps a separation.
 
@@ -81,6 +82,8 @@ def place(
         Neighbourhoods laid anew, ≥ 0.
     seed : int
         Of turns, shifts and neighbourhoods.
+    thorough : bool
+        False: as many as fit by one sweep and the lattices alone, in less than half the time and about 1 % short.
 
     Returns
     -------
@@ -120,7 +123,7 @@ def place(
     if wanted == 0 or not allowed.any():
         x, y, method = np.zeros(0), np.zeros(0), "lattices"
     elif wanted is None:
-        x, y, method = bottom.most(effort, seed)
+        x, y, method = bottom.most(effort, seed, thorough=thorough)
     else:
         x, y, method = _best(bottom, values, wanted, effort, seed)
     order = np.lexsort((x, y))

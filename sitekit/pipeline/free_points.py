@@ -143,13 +143,32 @@ def _depths_around(bottom: Bottom, x: Floats, y: Floats) -> tuple[Floats, Floats
     return depths_under(bottom, *shapely.get_coordinates(near.exterior).T)
 
 
+def clear_of(project: Project, ground: Ground, bottom: Bottom, standing: list[tuple[str, Laid]]) -> Bottom:
+    """Return the bottom with units of neighbouring sites as further points that every species keeps clear of."""
+    codes = [s.code for s in project.settings.species]
+    radius = {s: max(between_species(project, ground, s, other) for other in codes) for s, _ in standing}
+    points = [np.column_stack([plot.x_m, plot.y_m]) for _, plot in standing]
+    radii = [np.full(plot.x_m.size, radius[s]) for s, plot in standing]
+    return _with_points(bottom, points, radii)
+
+
+def _with_points(bottom: Bottom, points: list[Floats], radii: list[Floats]) -> Bottom:
+    return Bottom(
+        bottom.grid,
+        bottom.allowed,
+        bottom.score,
+        bottom.depth_m,
+        np.concatenate([bottom.clear_points, *points]),
+        np.concatenate([bottom.clear_radii, *radii]),
+    )
+
+
 def _clear_of(project: Project, ground: Ground, bottom: Bottom, species: str, laid: dict[str, list[Laid]]) -> Bottom:
     """Return the bottom with the units of other species, which stand already, as further points to keep clear of."""
-    points, radii = [bottom.clear_points], [bottom.clear_radii]
+    points: list[Floats] = []
+    radii: list[Floats] = []
     for other, plots in laid.items():
         for plot in plots:
             points.append(np.column_stack([plot.x_m, plot.y_m]))
             radii.append(np.full(plot.x_m.size, between_species(project, ground, species, other)))
-    return Bottom(
-        bottom.grid, bottom.allowed, bottom.score, bottom.depth_m, np.concatenate(points), np.concatenate(radii)
-    )
+    return _with_points(bottom, points, radii)

@@ -16,18 +16,19 @@ from sitekit.base.tables import build
 from sitekit.errors import Fault
 from sitekit.layers.blocks import in_order
 from sitekit.layout.genets import assign_genets
+from sitekit.layout.keep_off import Standing
 from sitekit.layout.numbering import Used, give_tags, number_site
 from sitekit.pipeline.bottoms import Bottom, between_species, planned_separation, read_bottom, read_colonies
 from sitekit.pipeline.control_plots import control_plots
 from sitekit.pipeline.fields import Ground, read_ground
-from sitekit.pipeline.free_points import lay_points
+from sitekit.pipeline.free_points import clear_of, lay_points
 from sitekit.pipeline.given import given_colonies
 from sitekit.pipeline.given_plots import given_plots, lay_given
 from sitekit.pipeline.mixes import site_mixes
 from sitekit.pipeline.open_rasters import OpenRasters
 from sitekit.pipeline.partners import with_origins
 from sitekit.pipeline.pins import follow_pins
-from sitekit.pipeline.plotting import Laid, lay_plots, without_plots
+from sitekit.pipeline.plotting import Laid, lay_plots
 from sitekit.pipeline.project import Done, Project
 from sitekit.pipeline.set_pins import latest_pins
 from sitekit.season.records import read_records
@@ -64,17 +65,23 @@ def run(project: Project, run_id: str) -> Done:
     apart = max(planned_separation(project, ground, s.code) for s in project.settings.species)
     moved = given_plots(project, crs, [name for name, _ in chosen], apart_m=apart)
 
-    def work(pair: tuple[str, str]) -> SitePlan:
-        bottom = read_bottom(project, ground, outlines[pair[1]], colonies, rasters)
-        own = allotment[allotment["site"] == pair[0]]
-        own_plots = None if moved is None else moved.get(pair[0], [])
-        return _plan_site(project, ground, pair, bottom, own, own_plots)
+    before = _neighbours_before(project, ground, [outlines[candidate] for _, candidate in chosen])
+    planned: dict[int, SitePlan] = {}
 
-    plans = []
+    def work(k: int) -> SitePlan:
+        bottom = read_bottom(project, ground, outlines[chosen[k][1]], colonies, rasters)
+        own = allotment[allotment["site"] == chosen[k][0]]
+        own_plots = None if moved is None else moved.get(chosen[k][0], [])
+        beside = [planned[i] for i in before[k]]
+        return _plan_site(project, ground, chosen[k], bottom, own, own_plots, beside)
+
     with OpenRasters() as rasters:
-        for done, plan in enumerate(in_order(work, iter(chosen), project.machine.threads), start=1):
-            plans.append(plan)
-            project.machine.progress(done, len(chosen))
+        while len(planned) < len(chosen):
+            ready = [k for k in range(len(chosen)) if k not in planned and all(i in planned for i in before[k])]
+            for k, plan in zip(ready, in_order(work, iter(ready), project.machine.threads), strict=True):
+                planned[k] = plan
+                project.machine.progress(len(planned), len(chosen))
+    plans = [planned[k] for k in range(len(chosen))]
     used = read_records(project.folder / RECORDS, "used_numbers")
     pins = latest_pins(project.folder)
     stray: list[Fault] = []
@@ -105,22 +112,26 @@ def run(project: Project, run_id: str) -> Done:
 
 def _plan_site(
     project: Project, ground: Ground, pair: tuple[str, str], bottom: Bottom, allotment: pd.DataFrame,
-    given: list[Any] | None,
+    given: list[Any] | None, beside: list[SitePlan],
 ) -> SitePlan:  # fmt: skip
     spacing = project.settings.spacing
-    taken: list[Laid] = []
+    taken = [(species, plot) for plan in beside for species, plots, _ in plan.laid for plot in plots]
     laid: list[tuple[str, list[Laid], list[str]]] = []
     unplaced: list[dict[str, Any]] = []
     numbers = {s.code: int(allotment["number"][allotment["species"] == s.code].sum()) for s in project.settings.species}
     numbers = {species: wanted for species, wanted in numbers.items() if wanted > 0}
-    points = {} if spacing.mode == "plots" else lay_points(project, ground, bottom, numbers)
+    points = (
+        {}
+        if spacing.mode == "plots"
+        else lay_points(project, ground, clear_of(project, ground, bottom, taken), numbers)
+    )
     for species, wanted in numbers.items():
         own = allotment[allotment["species"] == species].sort_values("genet", kind="stable")
         if spacing.mode == "plots":
-            apart = [between_species(project, ground, species, other) for other, _, _ in laid]
-            free = without_plots(bottom, taken, max([spacing.plot.gap_m, *apart]))
             if given is None:
-                plots = lay_plots(project, ground, free, species, wanted)
+                gaps = {s: max(spacing.plot.gap_m, between_species(project, ground, species, s)) for s, _ in taken}
+                standing = [Standing(plot.outline, gaps[s]) for s, plot in taken]
+                plots = lay_plots(project, ground, bottom, species, wanted, standing)
             else:
                 plots, given = lay_given(project, ground, bottom, species, wanted, given)
         else:
@@ -139,10 +150,22 @@ def _plan_site(
             for genet, n in zip(own["genet"], counts - kept, strict=True)
             if n > 0 and spacing.mode != "fill"
         ]
-        taken += plots
+        taken += [(species, plot) for plot in plots]
         if placed:
             laid.append((species, plots, _genets(project, ground, species, plots, own["genet"].tolist(), kept)))
     return SitePlan(pair[0], pair[1], bottom, laid, unplaced)
+
+
+def _neighbours_before(project: Project, ground: Ground, outlines: list[Any]) -> list[list[int]]:
+    """Return for each site those planned before it whose units or plots could come too near to its own."""
+    spacing = project.settings.spacing
+    codes = [s.code for s in project.settings.species]
+    reach = max(between_species(project, ground, a, b) for a in codes for b in codes)
+    if spacing.mode == "plots":  # a plot may stand partly outside its candidate
+        plot = spacing.plot
+        reach = max(reach, spacing.plot.gap_m) + 2.0 * max(plot.length_m, plot.width_m, 2.0 * plot.radius_m)
+    one, other = shapely.STRtree(outlines).query(outlines, predicate="dwithin", distance=reach)
+    return [sorted(int(i) for i in other[one == k] if i < k) for k in range(len(outlines))]
 
 
 def _genets(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,6 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from sitekit.layout.bound import bound
 from sitekit.layout.circles import find_circles
+from sitekit.layout.keep_off import Standing
 from sitekit.layout.plots import Plots, PlotSearch
 from sitekit.layout.shelves import Bottom as PlotBottom
 from sitekit.layout.slots import Pattern, circle_pattern, free_pattern, slots_of
@@ -77,13 +78,18 @@ def plot_room(project: Project, ground: Ground, bottom: Bottom, species: str) ->
     return held[0], max(most[0], held[0]), max(held[1], held[0]), max(most[1], held[1])
 
 
-def lay_plots(project: Project, ground: Ground, bottom: Bottom, species: str, units: int) -> list[Laid]:
-    """Return the best plots that hold a number of units, best first; fewer units if there is no room."""
+def lay_plots(
+    project: Project, ground: Ground, bottom: Bottom, species: str, units: int, standing: Sequence[Standing] = ()
+) -> list[Laid]:
+    """Return the best plots that hold a number of units, best first; fewer units if there is no room.
+
+    They keep their gaps to what is `standing`.
+    """
     separation = planned_separation(project, ground, species)
     each = plot_pattern(project, separation).along_m.size
     wanted = math.ceil(units / each)
     laid: list[Laid] = []
-    find = _finder(project, ground, bottom, species)
+    find = _finder(project, ground, bottom, species, standing)
     for _ in range(_ROUNDS):
         plots = find(wanted)
         laid = units_in(project, bottom, species, plots, separation)
@@ -132,24 +138,6 @@ def empty_plot(project: Project, bottom: Bottom, area: BaseGeometry) -> Laid | N
     )
 
 
-def without_plots(bottom: Bottom, taken: list[Laid], gap_m: float) -> Bottom:
-    """Return the bottom without what lies nearer to plots than a gap."""
-    if not taken:
-        return bottom
-    shapes = [(p.outline.buffer(gap_m), 1) for p in taken]
-    near = rasterize(
-        shapes, out_shape=bottom.grid.shape, transform=bottom.grid.transform, dtype="uint8", all_touched=True
-    ).astype(bool)
-    return Bottom(
-        bottom.grid,
-        {c: a & ~near for c, a in bottom.allowed.items()},
-        bottom.score,
-        bottom.depth_m,
-        bottom.clear_points,
-        bottom.clear_radii,
-    )
-
-
 def plot_pattern(project: Project, separation: float) -> Pattern:
     """Return the slots of a full plot at a planned separation [m]."""
     plot = project.settings.spacing.plot
@@ -158,7 +146,9 @@ def plot_pattern(project: Project, separation: float) -> Pattern:
     return free_pattern(plot.length_m, plot.width_m, separation_m=separation)
 
 
-def _finder(project: Project, ground: Ground, bottom: Bottom, species: str) -> Callable[[int | None], Plots]:
+def _finder(
+    project: Project, ground: Ground, bottom: Bottom, species: str, standing: Sequence[Standing] = ()
+) -> Callable[[int | None], Plots]:
     """Return what finds a number of plots for a species, or as many as fit; the plan's limit holds."""
     most = project.settings.spacing.plot.most
     allowed = bottom.allowed[species].copy()
@@ -167,7 +157,7 @@ def _finder(project: Project, ground: Ground, bottom: Bottom, species: str) -> C
     allowed[rows, cols] = clearances(bottom)(x[cols], y[rows])
     area = PlotBottom(allowed, bottom.score[species], bottom.grid.west, bottom.grid.north, bottom.grid.cell)
     gap = max(project.settings.spacing.plot.gap_m, planned_separation(project, ground, species))  # units on the edges
-    search = _search(project, area, gap_m=gap)
+    search = _search(project, area, gap_m=gap, standing=standing)
 
     def find(wanted: int | None) -> Plots:
         return search(wanted if most is None else most if wanted is None else min(wanted, most))
@@ -175,7 +165,9 @@ def _finder(project: Project, ground: Ground, bottom: Bottom, species: str) -> C
     return find
 
 
-def _search(project: Project, area: PlotBottom, *, gap_m: float) -> Callable[[int | None], Plots]:
+def _search(
+    project: Project, area: PlotBottom, *, gap_m: float, standing: Sequence[Standing] = ()
+) -> Callable[[int | None], Plots]:
     """Return what finds plots of the plan's shape on a bottom."""
     spacing = project.settings.spacing
     plot = spacing.plot
@@ -188,6 +180,7 @@ def _search(project: Project, area: PlotBottom, *, gap_m: float) -> Callable[[in
             least_allowed_share=plot.allowed_share,
             pin_error_m=spacing.pin_error_m,
             least_robust_share=plot.robust_share,
+            standing=standing,
         )
     search = PlotSearch(
         area,
@@ -198,6 +191,7 @@ def _search(project: Project, area: PlotBottom, *, gap_m: float) -> Callable[[in
         least_allowed_share=plot.allowed_share,
         pin_error_m=spacing.pin_error_m,
         least_robust_share=plot.robust_share,
+        standing=standing,
     )
     return lambda wanted: search.find(wanted, seed=project.settings.plan.seed)
 
