@@ -163,7 +163,8 @@ def raster_values(path: Path, band: int, x: Floats, y: Floats) -> Floats:
         rows, columns = row[places].astype(np.int64), column[places].astype(np.int64)
         for r, c, members in _pieces(rows, columns):
             top, left = r * _PIECE, c * _PIECE
-            values = padded(source, band, (top, left, _PIECE, _PIECE))
+            size = min(_PIECE, source.height - top), min(_PIECE, source.width - left)
+            values = padded(source, band, (top, left, *size))
             out[places[members]] = values[rows[members] - top, columns[members] - left]
     return out
 

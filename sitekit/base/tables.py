@@ -100,11 +100,14 @@ def conform(frame: pd.DataFrame, name: str) -> pd.DataFrame:
                 faults.add(f"{name}.{column.name}", "the column is missing", f"{column.type} {column.unit}", "Add it.")
         for extra in [c for c in frame.columns if c not in definition.names and c not in geometry]:
             faults.add(f"{name}.{extra}", "the column is unknown", ", ".join(definition.names), "Remove or rename it.")
-    out = frame[[*definition.names, *geometry]].reset_index(drop=True).copy()
     with Faults() as faults:
-        for column in definition.columns:
-            out[column.name] = _typed(out[column.name], column, name, faults)
-    return out
+        columns = {c.name: _typed(frame[c.name].reset_index(drop=True), c, name, faults) for c in definition.columns}
+    if not geometry:
+        return pd.DataFrame(columns, index=pd.RangeIndex(len(frame)))
+    import geopandas as gpd
+
+    shapes = frame.geometry.reset_index(drop=True)
+    return gpd.GeoDataFrame({**columns, geometry[0]: shapes}, geometry=geometry[0], crs=frame.crs)
 
 
 def _typed(values: pd.Series[Any], column: Column, name: str, faults: Faults) -> pd.Series[Any]:

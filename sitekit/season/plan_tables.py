@@ -94,6 +94,8 @@ def read_table(path: Path, name: str) -> pd.DataFrame:
         raise FileFault(Fault(str(path), f"cannot be read: {error}", "a season.gpkg", "Run again.")) from error
     except pyogrio.errors.DataLayerError as error:
         raise FileFault(Fault(str(path), f"has no table {name!r}", "a season.gpkg", "Run again.")) from error
+    if frame.empty and set(frame.columns) - {"geometry"} == set(definition.names):
+        return empty(name, frame.crs if definition.geometry else None)
     if definition.geometry and "geometry" in frame:
         rows = frame.drop(columns="geometry").to_dict("records")
         return build(name, rows, list(frame.geometry), frame.crs)
