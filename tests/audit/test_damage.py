@@ -160,6 +160,7 @@ MAPPED: dict[str, tuple[Change, set[str]]] = {
 
 
 @pytest.mark.parametrize("kind", MAPPED)
+@pytest.mark.few(12)
 def test_damage_to_one_file_is_named_without_its_hash(plan: Plan, kind: str) -> None:
     """A fault that only the hash shows would pass unseen when it comes from the run itself."""
     change, due = MAPPED[kind]
@@ -170,6 +171,7 @@ def test_damage_to_one_file_is_named_without_its_hash(plan: Plan, kind: str) -> 
 
 
 @pytest.mark.parametrize("kind", list(MAPPED)[:3])
+@pytest.mark.few(1)
 def test_damage_to_one_file_breaks_its_hash(plan: Plan, kind: str) -> None:
     """An edit in out/ must be seen even where its content is harmless."""
     MAPPED[kind][0](plan)
@@ -224,6 +226,7 @@ EVERYWHERE: dict[str, tuple[Callable[[Any], Any], str, str]] = {
 
 
 @pytest.mark.parametrize("kind", EVERYWHERE)
+@pytest.mark.few(8)
 def test_a_fault_of_the_plan_itself_is_named(plan: Plan, kind: str) -> None:
     """When all files agree on a wrong place or number, only an independent look can tell."""
     change, promise, detail = EVERYWHERE[kind]
@@ -244,6 +247,7 @@ def test_a_sequence_number_used_twice_is_named(plan: Plan) -> None:
 
 
 @pytest.mark.parametrize("name", ["map.html", "score_ACER.tif", "colonies.csv", "candidates.geojson", "season.gpkg"])
+@pytest.mark.few(1)
 def test_a_missing_file_is_named_even_if_the_manifest_forgot_it(plan: Plan, name: str) -> None:
     """Deleting a file together with its line in the manifest would otherwise hide it."""
     (plan.out / name).unlink()

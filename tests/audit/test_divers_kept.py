@@ -137,6 +137,7 @@ def test_a_whole_pack_keeps_its_promises(whole: Path) -> None:
 
 
 @pytest.mark.parametrize("kind", DAMAGE)
+@pytest.mark.few(6)
 def test_each_kind_of_damage_is_named(whole: Path, tmp_path: Path, kind: str) -> None:
     """A fault on a sheet that no check sees goes to sea."""
     out = shutil.copytree(whole, tmp_path / "out")

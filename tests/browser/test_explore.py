@@ -43,6 +43,7 @@ def _scores(page: Any, species: int = 0) -> np.ndarray[Any, np.dtype[np.float64]
 
 
 @pytest.mark.parametrize("method", ["geometric mean", "mean", "lowest"])
+@pytest.mark.few(1)
 def test_page_and_run_score_alike(opened: Any, method: str) -> None:
     """The page would promise cells that the run rejects: every cell within 1/255, the same cells unknown."""
     count, shape = 8, (120, 160)
@@ -111,6 +112,7 @@ def test_figures_count_the_cells(opened: Any) -> None:
 
 
 @pytest.mark.parametrize("least", [4.0, 1e6])
+@pytest.mark.few(1)
 def test_a_site_passes_where_the_run_would_find_a_candidate(opened: Any, least: float) -> None:
     """A site on a lone passing cell would be promised, though the run drops so small a patch (scipy's labels as witness)."""
     from scipy.ndimage import label
@@ -165,6 +167,7 @@ def test_the_limiting_criterion_of_every_cell(opened: Any) -> None:
 
 
 @pytest.mark.parametrize("size", [(1366, 768), (390, 800)])
+@pytest.mark.few(1)
 def test_axe_finds_nothing_and_the_page_is_quiet(opened: Any, size: tuple[int, int]) -> None:
     """A reader with a screen reader would be shut out; a name would run; or the page would ask the network."""
     from axe_playwright_python.sync_playwright import Axe
@@ -178,6 +181,7 @@ def test_axe_finds_nothing_and_the_page_is_quiet(opened: Any, size: tuple[int, i
     assert page.asked == []
 
 
+@pytest.mark.slow
 def test_smallest_pages_open(opened: Any) -> None:
     """One cell, one criterion, nothing inside: the page would stay blank."""
     one = opened(made.scene((1, 1), 1, exclusion=np.zeros((1, 1), np.uint8), candidates=None, sites=None))

@@ -42,6 +42,7 @@ def _quiet(page: Any) -> bool:
 
 
 @pytest.mark.parametrize("size", [(1366, 768), (390, 800)])
+@pytest.mark.few(1)
 def test_axe_finds_nothing_and_the_page_is_quiet(opened: Any, size: tuple[int, int]) -> None:
     """A reader with a screen reader would be shut out, or the page would ask the network."""
     from axe_playwright_python.sync_playwright import Axe
@@ -75,6 +76,7 @@ LINES = [
 
 
 @pytest.mark.parametrize("line", LINES)
+@pytest.mark.few(1)
 def test_measure_agrees_with_geographiclib(opened: Any, line: tuple[float, ...]) -> None:
     """A tape would be cut too short (Karney's GeographicLib as witness, 0.1 mm)."""
     page = opened(made.scene(made.grid(4, 4), colonies=1))
@@ -88,6 +90,7 @@ def test_measure_agrees_with_geographiclib(opened: Any, line: tuple[float, ...])
     ("notation", "text"),
     [("ddm", "18° 00.0000′ N, 064° 30.0000′ W"), ("dms", "18° 00′ 00.00″ N, 064° 30′ 00.00″ W")],
 )
+@pytest.mark.few(1)
 def test_minutes_never_reach_sixty(opened: Any, notation: str, text: str) -> None:
     """60 minutes would be read as another degree."""
     page = opened(made.scene(made.grid(4, 4), colonies=1))
@@ -177,6 +180,7 @@ def test_a_plan_across_180_degrees_opens(opened: Any) -> None:
 
 
 @pytest.mark.parametrize("text", ["", " a very long name indeed" * 6])
+@pytest.mark.few(1)
 def test_printing_takes_one_page_with_all_of_it(opened: Any, text: str) -> None:
     """The legend would come out on a second sheet, or its end and the cautions would be cut."""
     import pdfplumber
@@ -192,6 +196,7 @@ def test_printing_takes_one_page_with_all_of_it(opened: Any, text: str) -> None:
 
 
 @pytest.mark.parametrize("west", [166_100.0, 500_000.0, 830_000.0])
+@pytest.mark.few(1)
 def test_overlays_lie_where_they_belong_on_the_screen(opened: Any, west: float) -> None:
     """A cell would be drawn beside its place: three cells found in a screenshot, against pyproj, half a cell at most.
 

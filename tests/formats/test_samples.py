@@ -147,6 +147,7 @@ def rows_of_the_page() -> dict[str, list[str]]:
 
 
 @pytest.mark.parametrize("with_sample", CASES, indirect=True)
+@pytest.mark.few(18)
 def test_a_sample_is_read_asked_about_or_refused_as_the_page_says(with_sample: tuple[Path, str, Case]) -> None:
     """A file dropped on the first day because nobody could say what was wrong with it."""
     folder, name, case = with_sample

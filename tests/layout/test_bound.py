@@ -75,6 +75,7 @@ def test_the_bound_of_a_large_ring_counts_half_of_what_lies_within_reach_of_its_
 
 
 @pytest.mark.parametrize("separation", [1.0, 1.2, 1.7])
+@pytest.mark.slow
 def test_every_cut_cell_keeps_its_hexagon_in_what_is_counted_along_edges(separation: float) -> None:
     """Dense rows along a ragged edge, measured on a fine grid: if a cell had less than the hexagon, the bound were false."""
     field = ndimage.gaussian_filter(np.random.default_rng(3).standard_normal((28, 28)), 3.0)

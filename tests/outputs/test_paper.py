@@ -189,6 +189,7 @@ def test_without_a_model_no_needle_is_drawn() -> None:
 
 
 @pytest.mark.parametrize("name", NAMES)
+@pytest.mark.slow
 def test_hatches_stay_in_their_shape(name: str) -> None:
     """A hatch that runs out of its area forbids the sea beside it."""
     shape = shapely.Point(150, 150).buffer(40)

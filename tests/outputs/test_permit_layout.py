@@ -42,6 +42,7 @@ CASES: dict[str, dict[str, Any]] = {
 
 
 @pytest.mark.parametrize("case", CASES)
+@pytest.mark.few(4)
 def test_no_word_is_overprinted_or_outside_the_margins(case: str) -> None:
     """An office sends back drawings whose words cannot be read."""
     data, sheets = packet_bytes(made_up(**{"sites": 2, **CASES[case]}))
@@ -92,6 +93,7 @@ def test_the_same_areas_give_the_same_shapefile(tmp_path: Path) -> None:
     assert all(shapely.hausdorff_distance(back.geometry.to_numpy(), due) < 1e-9)
 
 
+@pytest.mark.slow
 def test_only_embedded_fonts_are_used() -> None:
     """Another machine prints other letters in a font that is only named."""
     data, _ = packet_bytes(made_up(sites=1, words="Κοράλλι Коралл ñ"))
@@ -130,6 +132,7 @@ def test_colours_change_inks_and_nothing_else() -> None:
 
 
 @pytest.mark.parametrize("size", [20.0, 300.0])
+@pytest.mark.few(1)
 def test_the_plan_view_is_to_its_stated_scale(size: float) -> None:
     """Rendered at 254 dpi, 100 mm on paper are 1,000 points of the picture: corners must lie as far apart as they are."""
     packet = made_up(sites=1, size_m=size)

@@ -131,6 +131,7 @@ def test_a_budget_chooses_and_prints_its_gap(plan: Path) -> None:
     assert "FEWER THAN WANTED" in command("allocate", plan).out
 
 
+@pytest.mark.slow
 def test_a_survival_curve_is_what_the_choice_maximises(plan: Path) -> None:
     """The user's line by depth, 0.8 at 3 m and 0.2 at 9 m: shares, sums and gain are of units alive, source beside them."""
     curve = 'of = "depth_m"\npoints = [[3.0, 0.8], [9.0, 0.2]]\nyears = 1.0\nsource = "plots of 2020, made up"\n'
@@ -190,6 +191,7 @@ def test_forced_sites_too_near_are_refused(plan: Path) -> None:
     assert "lie nearer than choose.least_distance_m" in answer.err
 
 
+@pytest.mark.slow
 def test_a_site_outside_every_candidate_is_told(plan: Path) -> None:
     """A code on sand is kept in the table, said to lie in no candidate, and cannot be forced in."""
     more = f'[[site]]\ncode = "C"\nat = "{at(OFF)}"\n'
@@ -334,6 +336,7 @@ def test_edited_sites_replace_the_choice(plan: Path) -> None:
     assert "lacks 'chosen'" in command("allocate", plan).err
 
 
+@pytest.mark.slow
 def test_controls_that_cannot_be_found_are_said(plan: Path) -> None:
     """The whole reef is chosen: no matched area is left within 30 m."""
     more = "[controls]\ndistance_m = 10\ngreatest_distance_m = 30\nscore_tolerance = 0.05\ndepth_tolerance_m = 1\n"

@@ -440,6 +440,7 @@ def test_a_pin_outside_the_work_areas_is_recorded_and_told(plan: Path) -> None:
         ("plot,pin,latitude,longitude,date", "holds no pin"),
     ],
 )
+@pytest.mark.few(2)
 def test_pins_that_cannot_be_are_refused_and_nothing_is_recorded(plan: Path, lines: str, why: str) -> None:
     """A slip of the pen in the records would move a plot for good."""
     plot = str(season(plan)["plots"]["plot"].iloc[0])

@@ -108,6 +108,7 @@ def _given(name: str, folder: Path) -> tuple[str | Path, ...]:
 
 
 @pytest.mark.parametrize("name", COMMANDS)
+@pytest.mark.few(2)
 def test_no_command_fails_on_a_console_that_lacks_letters(small: Ran, tmp_path: Path, name: str) -> None:
     """A crash at the first ≥ on a Windows laptop, after the work was done."""
     code, shown = _on_old_console(name, "--help")

@@ -174,6 +174,7 @@ def test_the_tables_file_says_what_the_sheets_say(demo: Ran, tables: dict[str, A
     assert set(listed["FICTIONAL"]) == {"true"}
 
 
+@pytest.mark.slow
 def test_text_blocks_are_counted_against_the_form(demo: Ran, tables: dict[str, Any]) -> None:
     """A form that cuts a text at 2,000 characters cuts the point of it."""
     for row in tables["packet_texts"].itertuples():
@@ -249,6 +250,7 @@ def test_an_amendment_shows_old_and_new_on_one_sheet(reef: Path) -> None:
     assert page_faults(data) == []
 
 
+@pytest.mark.slow
 def test_an_amendment_of_the_same_plan_changes_nothing(reef: Path) -> None:
     """A packet handed in twice is no amendment."""
     (reef / "last").mkdir()
@@ -304,6 +306,7 @@ def test_check_says_how_permits_were_understood(demo: Ran) -> None:
     assert "at most 200 fragments of APAL" in rows[0]["said"]
 
 
+@pytest.mark.slow
 def test_names_that_no_layer_has_are_refused(demo: Ran) -> None:
     """A permit for an area spelt wrongly opens nothing."""
     with pytest.raises(InputFault, match=r"permit\[1\].areas: 'Tarowenne Park' is no protected area of the plan"):
@@ -433,6 +436,7 @@ def test_cells_near_what_is_kept_clear_carry_their_own_reason(demo: Ran) -> None
     assert near.all()
 
 
+@pytest.mark.slow
 def test_a_name_in_another_script_spoils_the_pdf_only(demo: Ran) -> None:
     """The plan, the tables and the map do not depend on letters that one font lacks."""
     packet, _ = outlined(demo.folder, changed(demo.folder, applicant="珊瑚"))
