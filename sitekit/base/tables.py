@@ -101,7 +101,9 @@ def conform(frame: pd.DataFrame, name: str) -> pd.DataFrame:
         for extra in [c for c in frame.columns if c not in definition.names and c not in geometry]:
             faults.add(f"{name}.{extra}", "the column is unknown", ", ".join(definition.names), "Remove or rename it.")
     with Faults() as faults:
-        columns = {c.name: _typed(frame[c.name].reset_index(drop=True), c, name, faults) for c in definition.columns}
+        columns: dict[Any, Any] = {
+            c.name: _typed(frame[c.name].reset_index(drop=True), c, name, faults) for c in definition.columns
+        }
     if not geometry:
         return pd.DataFrame(columns, index=pd.RangeIndex(len(frame)))
     import geopandas as gpd

@@ -19,6 +19,7 @@ from sitekit.layout.renewal import NO_LIMIT, enter_all, most_in_disc, renew
 from sitekit.layout.sweep import sweep
 
 Floats = NDArray[np.float64]
+Way = tuple[int, int]  # turn (0 along rows, 2 along columns) and rows of one sweep
 Flags = NDArray[np.bool_]
 
 COARSE_ROWS = (6, 8, 10, 14)  # swept rows per lattice row; which one suits a strip of given width cannot be told before
@@ -60,19 +61,25 @@ class Layouts:
         self.possible = (area + edge * separation / math.sqrt(3.0)) / (math.sqrt(0.75) * separation**2)  # about
         around = area + 2.0 * separation * edge + 16.0 * separation**2
         self.room = int(around / (0.78 * separation**2)) + 64  # discs of half d are disjoint: no more can stand
+        self._across: Layouts | None = None
 
     def only(self, good: Flags) -> Layouts:
         """Return the layouts on a part of the bottom."""
         return Layouts((self.allowed & good)[::-1], self.cell, self.separation, self.centres, self.radii, self.clear)
 
-    def most(self, effort: int, seed: int, *, thorough: bool = True) -> tuple[Floats, Floats, str]:
-        """Return as many points as found, and what won; without being thorough, of one sweep and the lattices alone."""
+    def most(
+        self, effort: int, seed: int, *, thorough: bool = True, sweeps: list[Way] | None = None
+    ) -> tuple[Floats, Floats, str]:
+        """Return as many points as found, and what won; without being thorough, of one sweep and the lattices alone.
+
+        `sweeps` limits the further sweeps, and receives those that are worth a trial where it is empty.
+        """
         label, patches = ndimage.label(self.allowed, output=np.int32)
         layouts = [(*self._swept(0, self.finest), "sweep")]
         layouts.append((*self._lattices(label, patches, layouts[0], seed), "lattices"))
         swept, laid = layouts[0][0].size, layouts[1][0].size
         if thorough and laid < CLEAR_LEAD * swept and max(laid, swept) < NEARLY_ALL * self.possible:
-            layouts += self._further()
+            layouts += self._further(sweeps)
         best = max(layouts, key=lambda found: found[0].size)
         if thorough and (patches > 1 or not any(best is full for full in layouts[:2])):  # no room in those on one patch
             best = max(
@@ -113,8 +120,10 @@ class Layouts:
         count = sweep(self.allowed, self.cell, frame, step, self.separation, self.clear, buckets, px, py, x.size)
         return px[:count].copy(), py[:count].copy()
 
-    def _further(self) -> list[tuple[Floats, Floats, str]]:
+    def _further(self, sweeps: list[Way] | None) -> list[tuple[Floats, Floats, str]]:
         """Return the further sweeps worth laying: all, or on a large bottom those that hold most on a part of it."""
+        if sweeps:
+            return [(*self._swept(turn, rows), "sweep") for turn, rows in sweeps]
         every = [(turn, rows) for turn in (0, 2) for rows in (*COARSE_ROWS, self.finest)]
         every.remove((0, self.finest))
         if self.possible > ASK_PART:
@@ -123,7 +132,11 @@ class Layouts:
             held = [(part._swept(turn, rows)[0].size, turn, rows) for turn, rows in every]
             more = sorted((h for h in held if h[0] > 1.002 * least), reverse=True)
             every = [(turn, rows) for _, turn, rows in more[:TAKEN_SWEEPS]]
-        return [(*self._swept(turn, rows), "sweep") for turn, rows in every]
+        found = [(*self._swept(turn, rows), "sweep") for turn, rows in every]
+        if sweeps is not None:
+            order = sorted(range(len(every)), key=lambda k: -found[k][0].size)
+            sweeps += [every[k] for k in order[:TAKEN_SWEEPS]]
+        return found
 
     def _part(self) -> Layouts:
         """Return a part of the bottom of about `PART` hexagons, the one with most edges."""
@@ -140,9 +153,16 @@ class Layouts:
 
     def _swept(self, turn: int, fineness: int) -> tuple[Floats, Floats]:
         """Return a sweep along one of two axes from one of two ends, filled from the other."""
-        turned = _turned(self, turn)
+        turned = self if turn == 0 else self._turned()
         x, y = turned._sweep(np.zeros(0), np.zeros(0), (0.0, 0.0, *turned.size), fineness)
-        return _turned_back(self, turn, x, y)
+        return (x, y) if turn == 0 else (y, x)
+
+    def _turned(self) -> Layouts:
+        """Return the same bottom with its axes exchanged."""
+        if self._across is None:
+            centres = np.ascontiguousarray(self.centres[:, ::-1])
+            self._across = Layouts(self.allowed.T[::-1], self.cell, self.separation, centres, self.radii)
+        return self._across
 
     def _lattices(
         self, label: NDArray[np.int32], patches: int, rival: tuple[Floats, Floats, str], seed: int
@@ -241,25 +261,6 @@ class Layouts:
                 draw.random((min(STEPS_AT_ONCE, effort - first), 5)),
             )
         return px[:count].copy(), py[:count].copy()
-
-
-def _turned(bottom: Layouts, turn: int) -> Layouts:
-    w, h = bottom.size
-    allowed, centres = bottom.allowed, bottom.centres
-    if turn & 1:
-        allowed, centres = allowed[::-1, ::-1], np.array([w, h]) - centres
-    if turn & 2:
-        allowed, centres = allowed.T, centres[:, ::-1]
-    return Layouts(allowed[::-1], bottom.cell, bottom.separation, np.ascontiguousarray(centres), bottom.radii)
-
-
-def _turned_back(bottom: Layouts, turn: int, x: Floats, y: Floats) -> tuple[Floats, Floats]:
-    w, h = bottom.size
-    if turn & 2:
-        x, y = y, x
-    if turn & 1:
-        x, y = w - x, h - y
-    return x, y
 
 
 def _edge_sides(allowed: Flags) -> int:

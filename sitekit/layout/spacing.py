@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from sitekit.errors import Faults
 from sitekit.layout.buckets import SAFETY_M
-from sitekit.layout.portfolio import Layouts
+from sitekit.layout.portfolio import Layouts, Way
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -166,11 +166,12 @@ def _best(bottom: Layouts, values: Floats, wanted: int, effort: int, seed: int) 
             break
         middle = (short + holds) // 2
         short, holds = (short, middle) if part(middle).swept() >= wanted else (middle, holds)
+    sweeps: list[Way] = []
     cells, short = holds, max(few, int(0.9 * short))  # all layouts together hold more than one sweep
     for contest in range(CONTESTS):
         if contest and holds - short <= 1:
             break
-        x, y, name = part(cells).most(0, seed)
+        x, y, name = part(cells).most(0, seed, sweeps=sweeps)  # those that hold most in the first contest go on
         if x.size >= wanted:
             holds = cells
         else:

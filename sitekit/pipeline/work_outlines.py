@@ -83,7 +83,8 @@ def outlines_of(
         wanted = work_areas(shapes, reach_m=reach_m(project, ground), join_m=spacing.plot.gap_m * ground.scale)
         for k, (outline, members) in enumerate(wanted):
             keep = shapely.union_all([shapes[m] for m in members])
-            cut, whole = clipped(outline, keep, allowed, margin_m=ROUNDING_M * ground.scale)
+            margin, reach = ROUNDING_M * ground.scale, reach_m(project, ground)
+            cut, whole = clipped(outline, keep, allowed, margin_m=margin, reach_m=reach)
             if cut.is_empty:
                 note, shape = "lies wholly where no work is allowed", outline
             else:

@@ -139,7 +139,7 @@ def _cross(u: Floats, v: Floats) -> Floats:
 
 
 def clipped(
-    outline: BaseGeometry, keep: BaseGeometry, allowed: BaseGeometry | None, *, margin_m: float
+    outline: BaseGeometry, keep: BaseGeometry, allowed: BaseGeometry | None, *, margin_m: float, reach_m: float = 0.0
 ) -> tuple[BaseGeometry, bool]:
     """Cut an outline back to where work is allowed, in few corners, without cutting off what must stay in it.
 
@@ -153,6 +153,9 @@ def clipped(
         Where work is allowed; None leaves the outline as it is.
     margin_m : float
         Distance kept to the border of `allowed`, for the rounding of printed corners [m], ≥ 0.
+    reach_m : float
+        How far a unit may stand beside its plan [m], ≥ 0: away from the border of `allowed`, fewer corners must not
+        take that room away.
 
     Returns
     -------
@@ -162,12 +165,15 @@ def clipped(
     if allowed is None or _inner(allowed, margin_m).contains(outline):
         return outline, bool(outline.buffer(1e-6).contains(keep))
     must = keep.intersection(allowed)
+    wide = keep.buffer(reach_m - 1e-6) if reach_m > 1e-6 else keep
     size = float(np.sqrt(max(outline.area, 0.0)))
     best: BaseGeometry = outline.intersection(_inner(allowed, margin_m))
     for tolerance in (size / 15, size / 30, size / 60, size / 150, size / 500):
         inner = outline.intersection(_inner(allowed, margin_m + tolerance))
         trial = shapely.simplify(inner, tolerance, preserve_topology=True)
-        if not trial.is_empty and trial.is_valid and trial.buffer(1e-6).contains(must):
+        far = wide.intersection(_inner(allowed, margin_m + 2.0 * tolerance))
+        held = trial.buffer(1e-6) if trial.is_valid else shapely.Polygon()
+        if not trial.is_empty and held.contains(must) and held.contains(far):
             best = trial
             break
     parts = [p for p in shapely.get_parts(best) if p.geom_type == "Polygon" and p.area > 0]
