@@ -109,7 +109,8 @@ def conform(frame: pd.DataFrame, name: str) -> pd.DataFrame:
     import geopandas as gpd
 
     shapes = frame.geometry.reset_index(drop=True)
-    return gpd.GeoDataFrame({**columns, geometry[0]: shapes}, geometry=geometry[0], crs=frame.crs)
+    whole: pd.DataFrame = gpd.GeoDataFrame({**columns, geometry[0]: shapes}, geometry=geometry[0], crs=frame.crs)
+    return whole
 
 
 def _typed(values: pd.Series[Any], column: Column, name: str, faults: Faults) -> pd.Series[Any]:

@@ -19,6 +19,7 @@ from sitekit.pipeline.open_rasters import OpenRasters
 from sitekit.pipeline.project import Project
 from sitekit.seabed.distance import distance
 
+WRITTEN_M = 2e-4  # positions are written to 9 decimals of a degree: a unit and what it keeps clear of move by less
 Flags = NDArray[np.bool_]
 # rasterio hushes a warning of its own while it draws, for the whole process: two threads undo each other's hushing
 _ONE_AT_A_TIME = Lock()
@@ -42,7 +43,7 @@ class Bottom:
     clear_points : ndarray, shape (n, 2)
         Existing colonies near the candidate: easting, northing [m].
     clear_radii : ndarray, shape (n,)
-        Planned clearance of each: clearance × scale + its position error + laying tolerance [m].
+        Planned clearance of each: (clearance + laying tolerance + its position error) × scale, and what writing costs [m].
     """
 
     grid: Grid
@@ -148,7 +149,7 @@ def _to_keep_clear(
         return np.zeros((0, 2)), np.zeros(0)
     spacing = project.settings.spacing
     error = colonies["position_error_m"].to_numpy(float)
-    radius = (spacing.clearance_m + spacing.lay_tolerance_m + error) * ground.scale
+    radius = (spacing.clearance_m + spacing.lay_tolerance_m + error) * ground.scale + WRITTEN_M
     x, y = colonies.geometry.x.to_numpy(), colonies.geometry.y.to_numpy()
     west, south, east, north = grid.bounds
     near = (x >= west - radius) & (x <= east + radius) & (y >= south - radius) & (y <= north + radius)

@@ -28,6 +28,7 @@ from sitekit.pipeline.partners import SetAside, partner_names, refused_said
 from sitekit.pipeline.project import Project
 from sitekit.season.plan_tables import fixed_time
 from sitekit.season.settings_layers import Area, Colonies, Protected
+from sitekit.sites.work_areas import ROUNDING_M
 
 
 def colonies_layer(project: Project, grid: Grid, aside: SetAside) -> tuple[list[dict[str, Any]], bool]:
@@ -174,11 +175,16 @@ def protected_layer(project: Project, grid: Grid, layer: Protected, aside: SetAs
             ]
         )
     _write_shapes(project, "protected", areas)
+    # a work area is cut back from such ground for the rounding of its printed corners: units stand back as far
+    shut = 2.0 * ROUNDING_M
     write_marks(
         project,
         grid,
         "protected",
-        shapes=[(g, int(c)) for g, c in zip(areas.geometry, areas["code"], strict=True)],
+        shapes=[
+            (g.buffer(shut) if r == "forbidden" else g, int(c))
+            for g, c, r in zip(areas.geometry, areas["code"], areas["rule"], strict=True)
+        ],
         touched=True,
     )
     lacking = areas[(areas["rule"] == "permit") & ~areas["name"].isin(held)]

@@ -25,13 +25,10 @@ from sitekit.pipeline.fields import Ground, raster
 from sitekit.pipeline.project import Project
 from sitekit.season.settings_permit import DATUMS
 from sitekit.sites.sections import section_line
-from sitekit.sites.work_areas import around, clipped, corner_count, corner_order, work_areas
+from sitekit.sites.work_areas import ROUNDING_M, around, clipped, corner_count, corner_order, work_areas
 
 MINUTE_DECIMALS, DEGREE_DECIMALS = 4, 6  # of printed corners (design section 7; trade row TV-126: 5-6 of a degree)
 PER_DEGREE = 60 * 10**MINUTE_DECIMALS
-# Half a unit of the last place is 0.093 m north and east at most; 0.14 m is a little over its diagonal (1 min of
-# latitude is at most 1,862 m on WGS 84).
-ROUNDING_M = 0.14
 MOST_SCOUTED = 20  # areas to scout in one packet; the rest stands in out/candidates.geojson
 SCOUT_CORNERS = 16
 PROFILE_POINTS = 240

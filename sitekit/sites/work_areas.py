@@ -16,6 +16,9 @@ from sitekit.errors import Fault, InputFault
 Floats = NDArray[np.float64]
 MOST_CORNERS = 8  # house choice: a corner table that an officer reads and a boat can steer round
 FEWEST_CORNERS = 4
+# Half a unit of the last place of printed corners (0.0001 of a minute) is 0.093 m north and east at most; 0.14 m is a
+# little over its diagonal (1 min of latitude is at most 1,862 m on WGS 84).
+ROUNDING_M = 0.14
 WASTE = 0.03  # house choice: a corner goes while it costs less than this share of the area
 
 
