@@ -15,7 +15,8 @@
 - readings: what a diver reads off the tape, in steps of 0.1 m, with the separation kept
 - robustness: the share of plots displaced by the pin error that still stand on allowed bottom
 - shelves: rectangles of one bearing, and the best straight shelves of them
-- placing: rectangles of any bearing a gap apart, picked by quality or re-planned in a neighbourhood
+- placing: rectangles of any bearing a gap apart, picked by quality
+- exchange: room made by taking out one rectangle at a time and laying it elsewhere
 - packing: as many plots as fit, or the wanted number of the best
 - plots: rectangular plots along a tape line
 - circles: circular plots around a pin
