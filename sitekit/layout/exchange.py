@@ -37,7 +37,8 @@ def exchanged(placer: Placer, chosen: Floats, *, steps: int, shaken: int, draw: 
     steps : int
         Rectangles taken out, one after another, ≥ 0.
     shaken : int
-        In so many first steps a rectangle moves as far as it can in a drawn direction; later to the highest quality.
+        In so many first steps a rectangle moves as far as it can in a drawn direction; in the others to the highest
+        quality.
     draw : Generator
         Draws rectangles and directions.
 
@@ -132,10 +133,11 @@ def _exchange(
         found = _free_but_for_one(standing, mine, stretches, free)
         if found < 2:
             continue
-        east_share, north_share = math.sin(2.0 * math.pi * drawn[step, 1]), math.cos(2.0 * math.pi * drawn[step, 1])
         for f in range(found):
             of[f], x[f], y[f] = _middle(free[f], starts)
-            worth[f] = x[f] * east_share + y[f] * north_share if step < shaken else quality[free[f]]
+            worth[f] = quality[free[f]]
+        if step < shaken:
+            _turn_to_a_pair(x[:found], y[:found], of, worth, turns, size, drawn[step, 1])
         laid = 0
         while found > 0:
             best = 0
@@ -146,9 +148,7 @@ def _exchange(
             fits = start == old or under(ground, east, north, turns[k, 0], turns[k, 1])[0] >= ground[2][5]
             left = 0
             for f in range(found):
-                if f != best and (
-                    not fits or apart(east, north, turns[k], x[f], y[f], turns[of[f]], size)
-                ):
+                if f != best and (not fits or apart(east, north, turns[k], x[f], y[f], turns[of[f]], size)):
                     free[left], of[left], x[left], y[left], worth[left] = free[f], of[f], x[f], y[f], worth[f]
                     left += 1
             found = left
@@ -167,6 +167,22 @@ def _exchange(
             if start != old:
                 _add(standing, new, _in_the_way(start, starts, ways, size, new), np.int16(1))
     return chosen[:number].copy()
+
+
+@compiled
+def _turn_to_a_pair(x: Floats, y: Floats, of: Ints, worth: Floats, turns: Floats, size: Floats, drawn: float) -> None:
+    """Write to `worth` how far places lie in a drawn direction; quarter turns are tried until two fit side by side."""
+    for quarter in range(4):
+        angle = 2.0 * math.pi * (drawn + 0.25 * quarter)
+        east, north = math.sin(angle), math.cos(angle)
+        best = 0
+        for f in range(x.size):
+            worth[f] = x[f] * east + y[f] * north
+            if worth[f] > worth[best]:
+                best = f
+        for f in range(x.size):
+            if apart(x[best], y[best], turns[of[best]], x[f], y[f], turns[of[f]], size):
+                return
 
 
 @compiled

@@ -61,6 +61,10 @@ class Placer:
             [x, y, np.full(x.size, float(k)), field.quality[rows, columns], field.robust[rows, columns]]
         )
 
+    def starts_in_reach(self) -> float:
+        """Return about how many starts there are, over all bearings, within reach of one rectangle."""
+        return sum((2.0 * self.reach_m) ** 2 / (f.step_along_m * f.step_across_m) for f in self.fields)
+
     def candidates(self) -> Floats:
         """Return usable rectangles, best quality first: all, or on a large bottom the best of each square of samples."""
         usable = [f.quality >= 0 for f in self.fields]

@@ -30,7 +30,7 @@ ARRAY_GAP_M = 20.0
 PIN_ERROR_M = 5.0  # design, section 5: a recreational GPS at the surface, a line to the bottom
 LEAST_ALLOWED_SHARE = 0.9
 BEARINGS_DEG = tuple(float(b) for b in range(0, 180, 15))
-EFFORT = 100  # steps of exchange per plot
+EFFORT = 200  # plots taken out and laid anew, per plot
 FINE_SAMPLES = 16_000_000  # over all bearings; on larger bottoms the search samples up to a cell apart
 MAX_SAMPLES = 400_000_000  # samples over all bearings; refused before memory is taken
 
@@ -169,7 +169,7 @@ class PlotSearch:
         wanted : int, optional
             Number of plots; None: as many as fit.
         effort : int
-            Steps of exchange per plot, ≥ 0; 40,000 in all at most.
+            Plots taken out and laid anew, per plot, ≥ 0; fewer on a large bottom.
         seed : int
             Of the order in which plots are moved, and where to.
 
