@@ -8,6 +8,7 @@ moves to one of them, and others find room there later.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,7 +62,7 @@ def exchanged(placer: Placer, chosen: Floats, *, steps: int, shaken: int, draw: 
     middles = np.array([f.centres(corner, corner) for f in fields])[:, :, 0]
     steps_m = np.array([fields[0].step_along_m, fields[0].step_across_m])
     starts = (first, shape, np.column_stack([middles, placer.turns]), steps_m)
-    ways = _ways(placer.turns, placer.size)
+    ways = _ways(tuple(map(tuple, placer.turns.tolist())), tuple(placer.size.tolist()))
     found = _exchange(at, quality, starts, ways, placer.size, draw.random((steps, 2)), shaken, placer.ground)
     for k, field in enumerate(fields):
         field.quality[:] = quality[first[k] : first[k + 1]].reshape(field.quality.shape)
@@ -71,14 +72,15 @@ def exchanged(placer: Placer, chosen: Floats, *, steps: int, shaken: int, draw: 
     )
 
 
-def _ways(turns: Floats, size: Floats) -> tuple[Floats, Floats]:
+@lru_cache(maxsize=16)
+def _ways(turns: tuple[tuple[float, float], ...], size: tuple[float, ...]) -> tuple[Floats, Floats]:
     """Return the right edge of the places of centres in one's way, in the other's directions, and their greatest height.
 
     Two rectangles come closer than the gap exactly if the difference of their centres lies in the sum of both, widened by
     the gap: an octagon of four pairs of sides with rounded corners, the same turned about. Its right edge is given from
     below, in pieces: height at which the piece ends, then a, b, y, r² of abscissa a + b (h − y) + √(r² − (h − y)²).
     """
-    half_length, half_width, gap = (float(v) for v in size)
+    half_length, half_width, gap = size
     number = len(turns)
     edges, tops = np.zeros((number, number, _PIECES, 5)), np.zeros((number, number))
     for mine in range(number):
@@ -86,7 +88,7 @@ def _ways(turns: Floats, size: Floats) -> tuple[Floats, Floats]:
             s, c = turns[other]
             sides = [np.array([2 * half_length, 0.0]), np.array([0.0, 2 * half_width])]
             for u, v in ((2 * half_length, 0.0), (0.0, 2 * half_width)):
-                x, y = u * turns[mine, 0] + v * turns[mine, 1], u * turns[mine, 1] - v * turns[mine, 0]
+                x, y = u * turns[mine][0] + v * turns[mine][1], u * turns[mine][1] - v * turns[mine][0]
                 side = np.array([x * s + y * c, x * c - y * s])
                 side[np.abs(side) < 1e-12 * half_length] = 0.0
                 sides.append(-side if side[1] < 0 or (side[1] == 0 and side[0] < 0) else side)

@@ -22,7 +22,10 @@ Floats = NDArray[np.float64]
 _QUALITY_WEIGHT = 1e-6  # beside a count of 1 per plot: quality decides only between equal counts
 _SHAKEN = 0.8  # of the steps: any direction will do; the others look at quality
 _PRICES = 12  # halvings of the price per plot
-_MOST_LOOKED_AT = 5e9  # starts in the way, all steps together: on a large bottom the gain per step no longer pays
+_LOOKED_AT_EACH, _LOOKED_AT_ALL = (
+    1.6e7,
+    5e9,
+)  # starts within reach, all steps per plot and together: beyond it does not pay
 
 
 def most_plots(reefs: Reefs, placer: Placer, *, effort: int, seed: int) -> Floats:
@@ -35,7 +38,7 @@ def most_plots(reefs: Reefs, placer: Placer, *, effort: int, seed: int) -> Float
     placer : Placer
         Candidates of all bearings.
     effort : int
-        Steps of exchange per rectangle; fewer on a large bottom (`_MOST_LOOKED_AT`).
+        Steps of exchange per rectangle; fewer where gaps are wide or the bottom is large (`_LOOKED_AT_EACH`, `_ALL`).
     seed : int
         Of their order and directions.
     """
@@ -44,7 +47,8 @@ def most_plots(reefs: Reefs, placer: Placer, *, effort: int, seed: int) -> Float
     straight = [placer.shelves(k, base=base, weight=weight) for k in range(len(placer.fields))]
     starts = [np.zeros((0, 5)), reefs.best(base, weight), max(straight, key=_worth)]
     chosen = max((placer.pick(np.concatenate([s, ordered]), most=every) for s in starts), key=_worth)
-    steps = min(effort * len(chosen), int(_MOST_LOOKED_AT / placer.starts_in_reach()))
+    most = min(_LOOKED_AT_EACH * len(chosen), _LOOKED_AT_ALL) / placer.starts_in_reach()
+    steps = min(effort * len(chosen), int(most))
     return exchanged(placer, chosen, steps=steps, shaken=round(_SHAKEN * steps), draw=np.random.default_rng(seed))
 
 

@@ -169,7 +169,7 @@ class PlotSearch:
         wanted : int, optional
             Number of plots; None: as many as fit.
         effort : int
-            Plots taken out and laid anew, per plot, ≥ 0; fewer on a large bottom.
+            Plots taken out and laid anew, per plot, ≥ 0; fewer where gaps are wide or the bottom is large.
         seed : int
             Of the order in which plots are moved, and where to.
 
