@@ -150,7 +150,9 @@ def test_datum_note_says_what_is_done_or_nothing():
     assert datum_note(CRS(32620), WGS84, 5e5, 2e6) == ""
     assert datum_note(CRS(4269), WGS84, -93.6, 27.9).startswith("NAD83 to WGS 84 by 'NAD83 to WGS 84 (1)', 4 m")
     unknown = datum_note(CRS("+proj=longlat +ellps=clrk66 +type=crs"), WGS84, -65, 18)
-    assert unknown.startswith("no transformation from the system given to WGS 84 is known here: positions pass unshifted")
+    assert unknown.startswith(
+        "no transformation from the system given to WGS 84 is known here: positions pass unshifted"
+    )
     assert "hundreds of metres" in unknown
     assert datum_note(CRS(4267), WGS84, 147, -18).startswith("no transformation from NAD27 to WGS 84 is known here")
     stated = "+proj=longlat +ellps=intl +towgs84=-84.87,-96.49,-116.95 +type=crs"
