@@ -212,7 +212,7 @@ def datum_note(source: CRS, target: CRS, x: ArrayLike, y: ArrayLike) -> str:
     if a is None or b is None or a == b or (not a.is_bound and (a.datum == b.datum or a.to_2d() == b.to_2d())):
         return ""
     across, along = np.asarray(x, dtype=float).ravel(), np.asarray(y, dtype=float).ravel()
-    seen = np.isfinite(across) & np.isfinite(along)
+    seen = np.isfinite(across) & np.isfinite(along) & ((np.abs(along) <= 90.0) | (not source.is_geographic))
     across, along = across[seen], along[seen]
     if not len(across):
         return ""
@@ -254,6 +254,10 @@ def _better_grid(
     """Whether a finer operation for this area needs a grid file that is not installed."""
     degrees = source.geodetic_crs or WGS84
     lon, lat = (x, y) if source.is_geographic else transform_points(x, y, source, degrees)
+    there = np.isfinite(lon) & (np.abs(lat) <= 90.0)
+    if not there.any():
+        return ""
+    lon, lat = (lon[there] + 180.0) % 360.0 - 180.0, lat[there]
     area = AreaOfInterest(float(lon.min()), float(lat.min()), float(lon.max()), float(lat.max()))
     with warnings.catch_warnings():
         # pyproj warns when a better operation needs a grid file that is not installed; the note says so instead.

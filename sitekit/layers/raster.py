@@ -116,7 +116,10 @@ def align_raster(
                 raise _nothing(str(path), extent, grid)
         notes = list(source.notes)
         west, south, east, north = source.corners
-        shift = datum_note(source.crs, grid.crs, [west, east], [south, north])
+        across = np.array([west, east])
+        if source.crs.is_geographic:  # the grid's places come as ±180°, whatever side the raster counts from
+            across = (across + 180.0) % 360.0 - 180.0
+        shift = datum_note(source.crs, grid.crs, across, [south, north])
         notes += [f"datum shift: {shift}"] if shift else []
         if block > 1:
             notes.append(f"averaged over {block} × {block} source cells")
