@@ -20,6 +20,16 @@ ENGLISH_ONLY = (
     "tables",
     "what commands say",
 )
+PUBLIC_COPIES = (
+    "living_colonies.csv",
+    "map.html",
+    "map.pdf",
+    "permit.pdf",
+    "permit_tables.csv",
+    "permit_text.txt",
+    "work_areas.geojson",
+    "work_areas.zip",
+)
 CAUTIONS = (
     "Planning aid only: not a permit.",
     "Not for navigation; depths and positions carry the errors stated for them.",
@@ -79,9 +89,21 @@ def run(project: Project, run_id: str) -> Done:
     files += ["map.html", "map.pdf"]
     return Done(
         files,
-        {"candidates": len(candidates), "colonies": len(colonies), "files": files, "wording": wording_notes(told)},
+        {
+            "candidates": len(candidates),
+            "colonies": len(colonies),
+            "files": files,
+            "wording": wording_notes(told),
+            "public": public_note(files) if settings.outputs.public else "",
+        },
         unwritten,
     )
+
+
+def public_note(files: list[str]) -> str:
+    """Return which of the files may leave the team after `[outputs] public = true`, and that no other may."""
+    public = [name for name in files if name in PUBLIC_COPIES]
+    return f"public copies: {', '.join(sorted(public))}; every other file in out/ still tells places of corals: hand out none"
 
 
 def wording_notes(told: Wording) -> list[str]:

@@ -71,9 +71,7 @@ def packet_of(
         paper=settings.outputs.paper,
         block=_block(permit, settings.plan.date),
         stamps=tuple(stamps),
-        small_print=_small_print(
-            project, crs, office_datum(datum_name), datum_name, run_id, cautions, draft, ground.scout
-        ),
+        small_print=_small_print(project, ground, office_datum(datum_name), datum_name, run_id, cautions, draft),
         crs=crs,
         datum=office_datum(datum_name),
         datum_name=datum_name,
@@ -141,11 +139,11 @@ def _block(permit: Permit | None, date: datetime.date) -> TitleBlock:
 
 
 def _small_print(
-    project: Project, crs: CRS, datum: CRS, datum_name: str, run_id: str, cautions: tuple[str, ...], draft: bool,
-    scout: bool,
-) -> tuple[str, ...]:  # fmt: skip
+    project: Project, ground: Ground, datum: CRS, datum_name: str, run_id: str, cautions: tuple[str, ...], draft: bool
+) -> tuple[str, ...]:
     bathymetry = project.settings.layers.bathymetry
-    shift = datum_note(crs, datum)
+    crs, (west, south, east, north) = ground.grid.crs, ground.grid.bounds
+    shift = datum_note(crs, datum, [west, east], [south, north])
     return (
         *(["DRAFT: see open items in the tables."] if draft else []),
         *([PUBLIC] if project.settings.outputs.public else []),
@@ -153,7 +151,7 @@ def _small_print(
         f"Corners in {datum_name}; map in {crs.name}, grid north up."
         + (f" {shift[0].upper()}{shift[1:]}." if shift else ""),
         f"Depths below {_datum(bathymetry.datum)}, ± {bathymetry.depth_error_m:g} m, from {bathymetry.file}"
-        + ("." if scout else f"; plots ± {project.settings.spacing.pin_error_m:g} m (pins)."),
+        + ("." if ground.scout else f"; plots ± {project.settings.spacing.pin_error_m:g} m (pins)."),
         f"Plan {project.settings.plan.name}, run {run_id}.",
     )
 
