@@ -12,9 +12,9 @@ from sitekit.pipeline.lineage import write_lineage
 from sitekit.pipeline.map_scene import map_norths, map_scene
 from sitekit.pipeline.project import Done, Project
 
+TRANSLATED = ("dive sheets", "day plan", "scout form", "permit packet")
 ENGLISH_ONLY = (
     "map and map sheet",
-    "permit packet",
     "decision record",
     "waypoint files",
     "tables",
@@ -70,8 +70,8 @@ def run(project: Project, run_id: str) -> Done:
     scene = map_scene(project, ground, tables, run_id, CAUTIONS)
     with worded(settings.outputs.language, settings.outputs.units) as told:
         files += write_diver_files(project, ground, tables, run_id, CAUTIONS)
-    permit_files, unwritten = write_permit_files(project, ground, tables, run_id, CAUTIONS)
-    files += permit_files
+        permit_files, unwritten = write_permit_files(project, ground, tables, run_id, CAUTIONS)
+        files += permit_files
     files += write_decision_files(project, ground, tables, run_id, CAUTIONS)
     files += write_lineage(project, tables)
     write_map(project.target("map.html"), scene)
@@ -89,7 +89,7 @@ def wording_notes(told: Wording) -> list[str]:
     notes = []
     if told.language != "en":
         notes.append(
-            f"dive sheets, day plan and scout form are in {told.language!r}"
+            f"{', '.join(TRANSLATED[:-1])} and {TRANSLATED[-1]} are in {told.language!r}"
             + ("" if told.reviewed else ", a translation nobody has reviewed: cautions carry the English beside them")
         )
         notes.append("in English whatever the language: " + ", ".join(ENGLISH_ONLY))

@@ -13,6 +13,7 @@ from sitekit.base.wording import LANGUAGES, STATUS, caution, depth_texts, labels
 from sitekit.errors import InputFault
 from sitekit.outputs.dive_pdf.days import day_pages
 from sitekit.outputs.dive_pdf.sheets import dive_pages
+from sitekit.outputs.paper.fonts import scripts_lacking
 from sitekit.pipeline.export import CAUTIONS
 from sitekit.pipeline.packs import FIELD_CAUTIONS, LINE, TASKS
 from tests.outputs import dive_pack as made
@@ -69,6 +70,7 @@ def test_no_label_is_missing_empty_or_without_its_values_in_any_language() -> No
         values = [sorted(re.findall(r"\{(\w+)\}", texts[code])) for code in LANGUAGES]
         assert all(texts[code].strip() for code in LANGUAGES), key
         assert all(v == values[0] for v in values), key
+        assert [c for c in LANGUAGES if scripts_lacking(texts[c])] == [], key  # letters no sheet can print
     assert labels()[STATUS] == {"en": "complete", "es": "unreviewed", "fr": "unreviewed"}
 
 
