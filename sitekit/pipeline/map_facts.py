@@ -10,6 +10,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from sitekit.base.wording import say
 from sitekit.pipeline.sea_pictures import shelter_words
 
 MOST_NAMED = 8  # sites in one stamp
@@ -77,4 +78,5 @@ def stamps(sites: gpd.GeoDataFrame) -> tuple[str, ...]:
     unseen = [str(s) for s, mark in zip(sites["site"], sites["mark"], strict=True) if mark == _UNSEEN]
     if not unseen:
         return ()
-    return ("NOT SCOUTED: " + (", ".join(unseen) if len(unseen) <= MOST_NAMED else f"{len(unseen)} chosen sites"),)
+    named = ", ".join(unseen) if len(unseen) <= MOST_NAMED else say("map.chosen_sites", number=len(unseen))
+    return (say("map.not_scouted", sites=named),)

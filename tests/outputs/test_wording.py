@@ -20,6 +20,7 @@ from tests.outputs import dive_pack as made
 from tests.outputs.test_dive_pdf import book, overlapping
 
 ROOT = Path(__file__).resolve().parents[2]
+ENDINGS = {"html", "pdf", "md"}  # of files, which look like keys
 OTHERS = [code for code in LANGUAGES if code != "en"]
 ABOUT = dataclasses.replace(made.ABOUT, cautions=(*CAUTIONS, *FIELD_CAUTIONS), line=LINE)
 
@@ -49,7 +50,7 @@ def said() -> tuple[set[str], set[str]]:
                 patterns.update(of_argument(node.args[0]))
             elif isinstance(node, ast.Constant) and isinstance(node.value, str):
                 family, _, rest = node.value.partition(".")
-                if family in families and re.fullmatch(r"[a-z_0-9]*[a-z0-9]", rest):
+                if family in families and rest not in ENDINGS and re.fullmatch(r"[a-z_0-9]*[a-z0-9]", rest):
                     constants.add(node.value)
     return patterns, constants
 
