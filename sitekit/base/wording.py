@@ -23,7 +23,8 @@ LANGUAGES = ("en", "es", "fr")
 UNITS = ("m", "ft", "both")
 STATUS = "status"  # the row of the table that says how far each language can be trusted
 _TOLD = "told."  # keys of sentences that stand in the season's tables in English
-# What a value of such a sentence looks like, by the end of its name; any text otherwise. Lengths follow the units.
+# What a value of such a sentence looks like, by the end of its name; any text otherwise. Lengths follow
+# the units; values that end in `_said` are retold themselves.
 _VALUES = {"_day": r"\d{4}-\d\d-\d\d", "_number": r"[\d.,]*\d", "_length": r"[\d.,]*\d m"}
 
 
@@ -145,14 +146,28 @@ def retell(text: str, *, typed: bool = False) -> str:
     for key, pattern in _patterns():
         found = pattern.fullmatch(text)
         if found:
-            values = {
-                name: length_text(float(value[:-2].replace(",", ""))) if name.endswith("_length") else value
-                for name, value in found.groupdict().items()
-            }
-            return labels()[key][now.language].format(**values)
+            return labels()[key][now.language].format(**{k: _retold(k, v) for k, v in found.groupdict().items()})
     if now.language != "en" and not typed and text not in now.untold:
         now.untold.append(text)
     return text
+
+
+def retell_parts(text: str, *, between: str = "; ", typed: bool = False) -> str:
+    """Return a text made of English sentences in a row in the language in force, each as `retell` tells it.
+
+    Examples
+    --------
+    >>> with worded("fr"):
+    ...     retell_parts("forced in by the plan; too near OT")
+    'imposé par le plan; trop près de OT'
+    """
+    return between.join(retell(part, typed=typed) for part in text.split(between))
+
+
+def _retold(name: str, value: str) -> str:
+    if name.endswith("_length"):
+        return length_text(float(value[:-2].replace(",", "")))
+    return retell(value, typed=True) if name.endswith("_said") else value
 
 
 def caution(text: str) -> str:

@@ -12,9 +12,8 @@ from sitekit.pipeline.lineage import write_lineage
 from sitekit.pipeline.map_scene import map_norths, map_scene
 from sitekit.pipeline.project import Done, Project
 
-TRANSLATED = ("dive sheets", "day plan", "scout form", "permit packet", "map sheet")
+TRANSLATED = ("dive sheets", "day plan", "scout form", "permit packet", "map sheet", "map page")
 ENGLISH_ONLY = (
-    "map page",
     "decision record",
     "waypoint files",
     "tables",

@@ -71,12 +71,17 @@ def shelter_words(table: pd.DataFrame) -> dict[str, str]:
     """
     found = {}
     for site, rows in table.groupby("site", sort=True):
-        parts = []
-        for word in ("sheltered", "unknown"):
-            from_ = [point(d) for d in rows.loc[rows["shelter"] == word, "direction_deg"]]
-            parts.append(f"{word} from {', '.join(from_)}" if from_ else f"{word} from nowhere")
-        wind = float(rows["wind_ms"].iloc[0])
-        found[str(site)] = f"wind of {wind:g} m/s: {parts[0]}" + ("" if "nowhere" in parts[1] else f"; {parts[1]}")
+        sheltered, unknown = (
+            ", ".join(point(d) for d in rows.loc[rows["shelter"] == word, "direction_deg"])
+            for word in ("sheltered", "unknown")
+        )
+        wind = f"{float(rows['wind_ms'].iloc[0]):g} m/s"
+        words = say("layer.sheltered_from", points=sheltered) if sheltered else say("layer.sheltered_nowhere")
+        if unknown:
+            said = say("layer.unknown_from", points=unknown)
+            found[str(site)] = say("layer.shelter_unknown", wind=wind, sheltered=words, unknown=said)
+        else:
+            found[str(site)] = say("layer.shelter", wind=wind, sheltered=words)
     return found
 
 

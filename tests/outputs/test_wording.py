@@ -52,7 +52,11 @@ def said() -> tuple[set[str], set[str]]:
                 family, _, rest = node.value.partition(".")
                 if family in families and rest not in ENDINGS and re.fullmatch(r"[a-z_0-9]*[a-z0-9]", rest):
                     constants.add(node.value)
-    return patterns, constants
+    page = ROOT / "sitekit" / "outputs" / "map_html" / "page"
+    for path in sorted(page.glob("*.js")):
+        patterns.update(rf"page\.{key}" for key in re.findall(r"\bsay\(\"(\w+)\"", path.read_text("utf-8")))
+    frame = (page / "page.html").read_text("utf-8")
+    return patterns | {re.escape(key) for key in re.findall(r"@@(page\.\w+)@@", frame)}, constants
 
 
 def test_every_label_that_code_says_exists() -> None:
