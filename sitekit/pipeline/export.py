@@ -12,9 +12,8 @@ from sitekit.pipeline.lineage import write_lineage
 from sitekit.pipeline.map_scene import map_norths, map_scene
 from sitekit.pipeline.project import Done, Project
 
-TRANSLATED = ("dive sheets", "day plan", "scout form", "permit packet", "map sheet", "map page")
+TRANSLATED = ("dive sheets", "day plan", "scout form", "permit packet", "map sheet", "map page", "decision record")
 ENGLISH_ONLY = (
-    "decision record",
     "waypoint files",
     "tables",
     "what commands say",
@@ -73,7 +72,7 @@ def run(project: Project, run_id: str) -> Done:
         scene = map_scene(project, ground, tables, run_id, CAUTIONS)
         write_map_sheet(project.target("map.pdf"), scene, map_norths(project, scene.grid), settings.outputs.paper)
         write_map(project.target("map.html"), scene)
-    files += write_decision_files(project, ground, tables, run_id, CAUTIONS)
+        files += write_decision_files(project, ground, tables, run_id, CAUTIONS)
     files += write_lineage(project, tables)
     files += ["map.html", "map.pdf"]
     return Done(

@@ -23,7 +23,7 @@ def english_left(text: str, code: str, families: tuple[str, ...], *, typed: str 
     typed : str
         What the team itself typed, which is printed as it is.
     """
-    said = " ".join(re.sub(r"[\[(][^\])]*[\])]", " ", text).split())
+    said = " ".join(re.sub(r"\[[^\]]*\]", " ", text).split())
     passed = " ".join([typed, *(row[code] for row in labels().values())])
     found = []
     for key, row in labels().items():
@@ -31,7 +31,9 @@ def english_left(text: str, code: str, families: tuple[str, ...], *, typed: str 
             continue
         for part in re.split(r"\{\w+\}", row["en"]):
             words = part.strip(" ,.;:·()")
-            whole = rf"(?<![\w’'])({re.escape(words)})(?![\w’'])"
-            if len(words) >= LEAST_LETTERS and not re.search(whole, passed) and re.search(whole, said):
+            if len(words) < LEAST_LETTERS or words not in said:
+                continue
+            whole = re.compile(rf"(?<![\w’'])({re.escape(words)})(?![\w’'])")
+            if whole.search(said) and not whole.search(passed):
                 found.append(f"{key}: {words}")
     return found

@@ -33,6 +33,9 @@ def test_a_season_in_another_language_leaves_no_sentence_untold(reef: Path, code
     assert labels()["permit.all_corners"][code] in " ".join(page_texts(packet))
     assert labels()["permit.text_up"][code] in (out / "permit_text.txt").read_text("utf-8")
     assert "preferred for this work" in (out / "permit_tables.csv").read_text("utf-8")
+    assert f'<html lang="{code}">' in (out / "map.html").read_text("utf-8")[:200]
+    assert labels()["map.chosen_not_scouted"][code] in " ".join(page_texts((out / "map.pdf").read_bytes()))
+    assert f"## 1. {labels()['record.short'][code]}" in (out / "decision.md").read_text("utf-8")
     with pdfplumber.open(out / "dive_sheets.pdf") as pdf:
         assert title in pdf.pages[0].extract_text()
     with pdfplumber.open(out / "day_plan.pdf") as pdf:
