@@ -197,11 +197,43 @@ def test_no_layout_beats_the_bounds(allowed: NDArray[np.bool_], separation: floa
 @settings(max_examples=60, deadline=None)
 @given(masks, st.floats(0.3, 6.0), st.data())
 def test_more_room_never_lowers_the_bound(allowed: NDArray[np.bool_], separation: float, data: st.DataObject) -> None:
-    """A bound that falls when bottom is added is no bound of one of the two."""
+    """Proven for areas and hulls. Along edges it is not: there a layout on the smaller bottom must keep both bounds."""
     more = allowed | data.draw(hnp.arrays(np.bool_, allowed.shape))
-    small = bound(allowed, even(allowed), cell_m=0.5, separation_m=separation)
-    large = bound(more, even(more), cell_m=0.5, separation_m=separation)
-    assert small.count <= large.count
+    small, large = (
+        bound(a, even(a), cell_m=0.5, separation_m=separation, along_edges=False).count for a in (allowed, more)
+    )
+    assert small <= large
+    found = place(allowed, even(allowed), west_m=0.0, north_m=0.0, cell_m=0.5, separation_m=separation)
+    edges = [bound(a, even(a), cell_m=0.5, separation_m=separation).count for a in (allowed, more)]
+    assert found.easting.size <= min(edges)
+    assert edges[0] <= small
+    assert edges[1] <= large
+
+
+def _allowed_in(piece: shapely.Geometry) -> float:
+    """Return F of a convex piece at d = 1."""
+    length = piece.length * (2.0 if piece.geom_type == "LineString" else 1.0)
+    return float(2.0 / math.sqrt(3.0) * piece.area + length / 2.0 + 1.0)
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.integers(0, 10**9), st.integers(2, 40), st.floats(0.0, 3.0), st.floats(1.5, 12.0))
+def test_a_hull_allows_what_the_convex_pieces_in_it_allow_together(
+    seed: int, number: int, size: float, side: float
+) -> None:
+    """Pieces at least 1 apart, taken as they come: many small ones, long ones, pinwheels; a sum above that of the hull
+    would make the bound fall where clusters are joined."""
+    draw = np.random.default_rng(seed)
+    kept: list[shapely.Geometry] = []
+    for _ in range(number):
+        turn = draw.random() * math.pi
+        axes = np.array([[math.cos(turn), math.sin(turn)], [-math.sin(turn), math.cos(turn)]])
+        corners = (draw.random((draw.integers(3, 8), 2)) - 0.5) * size * draw.choice([0.05, 1.0], 2)
+        piece = shapely.convex_hull(shapely.multipoints(corners @ axes + side * draw.random(2)))
+        if all(piece.distance(k) >= 1.0 for k in kept):
+            kept.append(piece)
+    hull = shapely.convex_hull(shapely.union_all(kept))
+    assert _allowed_in(hull) >= sum(_allowed_in(k) for k in kept) - 1e-9
 
 
 @pytest.mark.parametrize(

@@ -41,7 +41,10 @@ def _least(pairs: np.ndarray, genets: list[str]) -> int:
 
 @pytest.mark.parametrize("mode", ["number", pytest.param("plots", marks=pytest.mark.slow)])
 def test_a_genet_of_over_a_third_and_too_many_genets_are_a_warning(patch: Path, mode: str) -> None:
-    """A stop would keep a planner from a plan that nothing can better; silence would hide that it is poor."""
+    """A stop would keep a planner from a plan that nothing can better; silence would hide that it is poor.
+
+    Slow in the mode `plots`: a whole run of the pipeline; the mode `number` runs always.
+    """
     _lopsided(patch, mode)
     said = command("run", patch)
     assert (said.code, said.err.count("Traceback")) == (0, 0), said.err
