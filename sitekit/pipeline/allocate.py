@@ -11,7 +11,7 @@ from sitekit.errors import Fault
 from sitekit.pipeline.fields import read_ground
 from sitekit.pipeline.given import given_allotment
 from sitekit.pipeline.lineage import lineage_tables
-from sitekit.pipeline.partners import with_origins
+from sitekit.pipeline.partners import UNPLACED, with_origins
 from sitekit.pipeline.project import Done, Project
 from sitekit.pipeline.stocks import UNNAMED, stock_reading, usable_units
 from sitekit.sites.allocate import Share, hand_out, hand_out_as_chosen
@@ -53,7 +53,13 @@ def run(project: Project, run_id: str) -> Done:
     shares = _shares(project, tables, chosen, units, wanted)
     edited = given_allotment(project, [name for name, _ in chosen], units)
     missing = {} if edited is not None else _missing(units, wanted)
-    reason = "no chosen site has room" if chosen else "no site is chosen"
+    spacing = settings.spacing
+    full = (
+        f"no chosen site has room for another {spacing.plot.said}"
+        if spacing.mode == "plots"
+        else "no chosen site has room"
+    )
+    reason = full if chosen else "no site is chosen"
     unplaced = [
         {"species": s.species, "genet": s.genet, "number": s.number, "reason": reason} for s in shares if s.site is None
     ]
@@ -186,12 +192,22 @@ def _shortfalls(project: Project, unplaced: list[dict[str, Any]], any_site: bool
     short: dict[tuple[str, str], list[int]] = {}
     for row in unplaced:
         short.setdefault((str(row["species"]), str(row["reason"])), []).append(int(row["number"]))
+    spacing = project.settings.spacing
+    room = (
+        f"Make plots smaller ({spacing.plot.size_keys}) or spacing.plot.gap_m shorter" if spacing.mode == "plots"
+        else "Bring units nearer (spacing.separation_m)"
+    )  # fmt: skip
+    do = {
+        "stock": "Get more stock or lower spacing.numbers",
+        "sites": f"{room}, open more sites, or want fewer (spacing.numbers)",
+    }
     return [
         Fault(
             f"species {species}",
             f"{sum(numbers)} units stay without a place: {reason}",
             "room and stock for every unit wanted",
-            "Add sites, lower spacing.numbers, or accept the shorter plan; the rows, by genet, stand in `unplaced`.",
+            f"{do['stock' if reason.startswith('the stock') else 'sites']}; or accept the shorter plan. out/sites.csv "
+            f"says why a site was left out; {UNPLACED}",
         )
         for (species, reason), numbers in short.items()
     ]

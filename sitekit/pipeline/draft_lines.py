@@ -13,6 +13,7 @@ from sitekit.layers.columns import plain_name
 from sitekit.layers.substrate import substrate_codes
 from sitekit.pipeline.draft_seen import Seen, asked, listing, optional, plain, proposed, text
 from sitekit.season.settings import UNANSWERED
+from sitekit.season.settings_method import PlotSetting, Spacing
 
 _RULE = "# " + "-" * 64
 Named = Callable[[Path], str]
@@ -273,6 +274,7 @@ def _unknown(one: Seen, named: Named) -> list[str]:
 
 
 def _method() -> list[str]:
+    plot, pin_error_m = PlotSetting(), Spacing.model_fields["pin_error_m"].default
     return [
         f"{_RULE} how places are judged and filled",
         "[score]",
@@ -291,5 +293,12 @@ def _method() -> list[str]:
         asked("separation_m", "least distance between planted units [m]"),
         asked("lay_tolerance_m", "error of laying by hand along a tape [m]; 0.2 is a usual slip, and it is printed"),
         asked("clearance_m", "least distance to living colonies [m]"),
-        optional("[spacing.numbers]", "units wanted per species; left out: as many as the stock holds"),
-    ]
+        optional(f"pin_error_m = {pin_error_m}", "error of a plot's pin [m]; this, unless said otherwise"),
+        optional("[spacing.numbers]", "units wanted per species, a whole number from 1; left out: as many as the stock "
+                 "holds; a species that is not to be planted: delete its [[species]]"),
+        optional("[spacing.plot]", "units stand in plots; these sizes hold unless said otherwise. Sites too small for one "
+                 "stay empty"),
+        optional(f"length_m = {plot.length_m}"),
+        optional(f"width_m = {plot.width_m}"),
+        optional(f"gap_m = {plot.gap_m}", "between plots"),
+    ]  # fmt: skip

@@ -26,15 +26,16 @@ from sitekit.pipeline.given import given_colonies
 from sitekit.pipeline.given_plots import given_plots, lay_given
 from sitekit.pipeline.mixes import site_mixes
 from sitekit.pipeline.open_rasters import OpenRasters
-from sitekit.pipeline.partners import with_origins
+from sitekit.pipeline.partners import UNPLACED, with_origins
 from sitekit.pipeline.pins import follow_pins
-from sitekit.pipeline.plotting import Laid, lay_plots
+from sitekit.pipeline.plotting import Laid, free_slots, lay_plots
 from sitekit.pipeline.project import Done, Project
 from sitekit.pipeline.set_pins import latest_pins
 from sitekit.season.records import read_records
 from sitekit.stock.diversity import largest_remainder
 
 RECORDS = "records.gpkg"
+NO_PLOT = "no room for another plot"
 LEFT_OUT = (
     "left out"  # marks units that a set pin rules out: they keep their number and tag, so that no other one moves
 )
@@ -42,13 +43,17 @@ LEFT_OUT = (
 
 @dataclass(frozen=True)
 class SitePlan:
-    """What is planned at one site: its bottom and, per species in planting order, the plots with their genets."""
+    """What is planned at one site: its bottom and, per species in planting order, the plots with their genets.
+
+    `free` counts the slots of each species' plots that no unit takes.
+    """
 
     site: str
     candidate: str
     bottom: Bottom
     laid: list[tuple[str, list[Laid], list[str]]]
     unplaced: list[dict[str, Any]]
+    free: dict[str, int]
 
 
 def run(project: Project, run_id: str) -> Done:
@@ -107,7 +112,7 @@ def run(project: Project, run_id: str) -> Done:
     tables["unplaced"] = build("unplaced", unplaced)
     project.write_season(tables, crs)
     figures = {**_figures(project, tables, plans), "mixes": site_mixes(project, ground, tables)}
-    return Done(["season.gpkg"], figures, [*_shortfalls(plans, short_tags), *stray])
+    return Done(["season.gpkg"], figures, [*_shortfalls(project, plans, short_tags), *stray])
 
 
 def _plan_site(
@@ -118,6 +123,7 @@ def _plan_site(
     taken = [(species, plot) for plan in beside for species, plots, _ in plan.laid for plot in plots]
     laid: list[tuple[str, list[Laid], list[str]]] = []
     unplaced: list[dict[str, Any]] = []
+    slots_left: dict[str, int] = {}
     numbers = {s.code: int(allotment["number"][allotment["species"] == s.code].sum()) for s in project.settings.species}
     numbers = {species: wanted for species, wanted in numbers.items() if wanted > 0}
     points = (
@@ -145,15 +151,16 @@ def _plan_site(
                 "species": species,
                 "genet": genet,
                 "number": int(n),
-                "reason": "no room in plots" if spacing.mode == "plots" else "no room at the planned separation",
+                "reason": NO_PLOT if spacing.mode == "plots" else "no room at the planned separation",
             }
             for genet, n in zip(own["genet"], counts - kept, strict=True)
             if n > 0 and spacing.mode != "fill"
         ]
         taken += [(species, plot) for plot in plots]
+        slots_left[species] = 0 if spacing.mode != "plots" else free_slots(project, ground, bottom, species, plots)
         if placed:
             laid.append((species, plots, _genets(project, ground, species, plots, own["genet"].tolist(), kept)))
-    return SitePlan(pair[0], pair[1], bottom, laid, unplaced)
+    return SitePlan(pair[0], pair[1], bottom, laid, unplaced, slots_left)
 
 
 def _neighbours_before(project: Project, ground: Ground, outlines: list[Any]) -> list[list[int]]:
@@ -357,7 +364,7 @@ def _figures(project: Project, tables: dict[str, pd.DataFrame], plans: list[Site
     }
 
 
-def _shortfalls(plans: list[SitePlan], short_tags: int) -> list[Fault]:
+def _shortfalls(project: Project, plans: list[SitePlan], short_tags: int) -> list[Fault]:
     """One fault per species and reason: a list of a row per genet would hide what happened."""
     short: dict[tuple[str, str], dict[str, int]] = {}
     for plan in plans:
@@ -369,7 +376,7 @@ def _shortfalls(plans: list[SitePlan], short_tags: int) -> list[Fault]:
             f"species {species}",
             f"{sum(sites.values())} units could not be placed: {reason} (" + _listed(sites) + ")",
             "room for every unit allotted",
-            "Add sites, use smaller plots or gaps, or accept the shorter plan; the rows stand in `unplaced`.",
+            _room_for_more(project, plans, species, reason),
         )
         for (species, reason), sites in short.items()
     ]
@@ -378,6 +385,25 @@ def _shortfalls(plans: list[SitePlan], short_tags: int) -> list[Fault]:
             Fault("tagging", f"{short_tags} tags are missing on the list", "a tag per unit to tag", "Get more tags.")
         )
     return found
+
+
+def _room_for_more(project: Project, plans: list[SitePlan], species: str, reason: str) -> str:
+    """Return what a planner can do for units that found no place at the site they were allotted to."""
+    end = f"or accept the shorter plan; {UNPLACED}"
+    if reason != NO_PLOT:
+        return f"Bring units nearer (spacing.separation_m), add sites, {end}"
+    plot = project.settings.spacing.plot
+    free = {plan.site: n for plan in plans if (n := plan.free.get(species, 0)) > 0}
+    move = (
+        f"free slots of {species}, {_listed(free)}: move units there in a copy of out/allotment.csv and name it in "
+        "[allotment] from; "
+        if free else ""
+    )  # fmt: skip
+    return (
+        f"A plot holds one species, so a few units take a whole {plot.said}, and the species planted first takes the "
+        f"ground. {move[:1].upper() + move[1:]}{'or make' if move else 'Make'} plots smaller ({plot.size_keys}) or "
+        f"spacing.plot.gap_m shorter, add sites, {end}"
+    )
 
 
 def _listed(sites: dict[str, int], most: int = 12) -> str:

@@ -1,0 +1,37 @@
+"""What a run says where the reef has less room than the plan wants: the cause, and the settings it hangs on."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+from typing import Any
+
+from sitekit.pipeline.place import NO_PLOT, SitePlan, _shortfalls
+from tests.pipeline.test_given import project
+from tests.season.conftest import command, edit
+
+
+def test_a_site_without_room_for_a_plot_names_the_plot(patch: Path) -> None:
+    """A planner who lowers separation and numbers for an evening, where only smaller plots help."""
+    plan = patch / "plan.toml"
+    edit(plan, 'mode = "number"\n', "")
+    edit(plan, "[stock]", "[spacing.plot]\nlength_m = 28\nwidth_m = 7\ngap_m = 2\n[stock]")
+    said = command("run", patch)
+    assert said.code == 4, said.err
+    assert "60 units could not be placed: no room for another plot (by site C01: 60)" in said.err
+    assert "a few units take a whole plot of 28 × 7 m" in said.err
+    assert "spacing.plot.length_m and width_m" in said.err
+    with (patch / "out/sites.csv").open(encoding="utf-8-sig") as file:
+        reasons = [r["reason"] for r in csv.DictReader(file)]
+    assert any(r.startswith("no plot of 28 × 7 m fits: 80 % of it must be passing bottom") for r in reasons), reasons
+
+
+def test_units_left_over_are_shown_to_free_slots_at_other_sites(tmp_path: Path) -> None:
+    """Four colonies left out although plots with free slots lie at the next site."""
+    bottom: Any = None
+    row = {"site": "C01", "species": "APAL", "genet": "a1", "number": 4, "reason": NO_PLOT}
+    plans = [SitePlan("C01", "C01", bottom, [], [row], {}), SitePlan("C02", "C02", bottom, [], [], {"APAL": 3})]
+    (fault,) = _shortfalls(project(tmp_path), plans, 0)
+    assert "Free slots of APAL, by site C02: 3: move units there in a copy of out/allotment.csv" in fault.do
+    (fault,) = _shortfalls(project(tmp_path), plans[:1], 0)
+    assert "allotment.csv" not in fault.do
