@@ -103,7 +103,7 @@ def check(paths: tuple[Path, ...], draft: bool, write: Path | None, as_json: boo
         raise click.UsageError("--write belongs to --draft.")
     if len(paths) > 1:
         raise click.UsageError("One plan at a time; several files are looked at with --draft.")
-    from sitekit.pipeline.report import check_lines, check_plan
+    from sitekit.pipeline.report import TO_SCOUT, check_lines, check_plan
 
     plan = paths[0] if paths else Path("plan.toml")
     rows = check_plan(plan)
@@ -115,6 +115,8 @@ def check(paths: tuple[Path, ...], draft: bool, write: Path | None, as_json: boo
         click.echo(line)
     doubts = sum(1 for line in lines if line.lstrip().startswith("ASKED"))
     asked = f"; {doubts} lines say ASKED: look at them before anybody relies on the plan" if doubts else ""
+    if any(line.lstrip().startswith(TO_SCOUT) for line in lines):
+        asked += "; a run gives areas to scout and places no colony, as said above"
     click.echo(f"no fault{asked}. Next: sitekit run {_quoted(plan)}", err=True)
     return 0
 

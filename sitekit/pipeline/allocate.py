@@ -8,7 +8,7 @@ import pandas as pd
 
 from sitekit.base.tables import build, conform
 from sitekit.errors import Fault
-from sitekit.pipeline.fields import read_ground
+from sitekit.pipeline.fields import SCOUT_FIRST, read_ground
 from sitekit.pipeline.given import given_allotment
 from sitekit.pipeline.lineage import lineage_tables
 from sitekit.pipeline.partners import UNPLACED, with_origins
@@ -40,7 +40,8 @@ def run(project: Project, run_id: str) -> Done:
     """Write the tables `stock`, `allotment`, `unallotted` and the first rows of `unplaced`."""
     settings = project.settings
     tables = project.season()
-    crs = read_ground(project).grid.crs
+    ground = read_ground(project)
+    crs = ground.grid.crs
     read = stock_reading(project)
     stock = read.rows
     units = usable_units(project, stock)
@@ -59,7 +60,7 @@ def run(project: Project, run_id: str) -> Done:
         if spacing.mode == "plots"
         else "no chosen site has room"
     )
-    reason = full if chosen else "no site is chosen"
+    reason = full if chosen else ground.scout_reason or "no site is chosen"
     unplaced = [
         {"species": s.species, "genet": s.genet, "number": s.number, "reason": reason} for s in shares if s.site is None
     ]
@@ -87,7 +88,7 @@ def run(project: Project, run_id: str) -> Done:
         "edited": edited is not None,
         "unallotted": {str(k): int(v) for k, v in tables["unallotted"].groupby("species")["number"].sum().items()},
     }
-    return Done(["season.gpkg"], figures, _shortfalls(project, unplaced, bool(chosen)))
+    return Done(["season.gpkg"], figures, _shortfalls(project, unplaced, bool(chosen), scout=ground.scout_reason))
 
 
 def _shares(
@@ -185,7 +186,7 @@ def _row(share: Share) -> dict[str, Any]:
     return {"site": share.site, "species": share.species, "genet": share.genet, "number": share.number}
 
 
-def _shortfalls(project: Project, unplaced: list[dict[str, Any]], any_site: bool) -> list[Fault]:
+def _shortfalls(project: Project, unplaced: list[dict[str, Any]], any_site: bool, *, scout: str) -> list[Fault]:
     """One fault per species and reason, its genets counted."""
     if not any_site and not unplaced:
         return []
@@ -197,6 +198,10 @@ def _shortfalls(project: Project, unplaced: list[dict[str, Any]], any_site: bool
         f"Make plots smaller ({spacing.plot.size_keys}) or spacing.plot.gap_m shorter" if spacing.mode == "plots"
         else "Bring units nearer (spacing.separation_m)"
     )  # fmt: skip
+    if scout:
+        numbers = [int(row["number"]) for row in unplaced]
+        due = "a bottom mapped finely enough for plots"
+        return [Fault("layers.substrate", f"{sum(numbers)} units stay without a place: {scout}", due, f"{SCOUT_FIRST}.")]
     do = {
         "stock": "Get more stock or lower spacing.numbers",
         "sites": f"{room}, open more sites, or want fewer (spacing.numbers)",

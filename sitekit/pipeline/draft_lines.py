@@ -11,7 +11,7 @@ from pathlib import Path
 from sitekit.base.sources import shared_file
 from sitekit.layers.columns import plain_name
 from sitekit.layers.substrate import substrate_codes
-from sitekit.pipeline.draft_seen import Seen, asked, listing, optional, plain, proposed, text
+from sitekit.pipeline.draft_seen import MAPPED, Seen, asked, listing, optional, plain, proposed, text
 from sitekit.season.settings import UNANSWERED
 from sitekit.season.settings_method import PlotSetting, Spacing
 
@@ -251,7 +251,7 @@ def _unknown(one: Seen, named: Named) -> list[str]:
         column = asked("field", "column of bottom types")
         tables += [
             ("[layers.area]", []),
-            ("[layers.substrate]", [column, asked("resolution_m", "how finely the bottom was mapped [m]")]),
+            ("[layers.substrate]", [column, asked("resolution_m", MAPPED)]),
             (
                 "[layers.protected]",
                 [asked("rule_field", "column of rules, or a [layers.protected.rules] line per name")],

@@ -17,7 +17,7 @@ from sitekit.errors import Fault, InputFault
 from sitekit.layers.columns import factor_of, find_column, plain_name
 from sitekit.layers.vector_file import read_vector
 from sitekit.pipeline.draft_roles import class_column, role_of_shapes, rule_column
-from sitekit.pipeline.draft_seen import Seen, asked, listing, place, plain, proposed
+from sitekit.pipeline.draft_seen import MAPPED, Seen, asked, listing, place, plain, proposed
 
 _MOST_TEXTS = 60  # different texts of a column that may be classes or rules
 _LEFT_OUT = ("note", "notes", "description", "desc", "folder", "line", "date", "time")
@@ -133,7 +133,7 @@ def _substrate(one: Seen, frame: gpd.GeoDataFrame, columns: list[str], values: d
         counts = frame[column].dropna().astype(str).str.strip().value_counts()
         one.facts["classes"] = {v: f"{int(counts[v])} areas" for v in values[column]}
     one.unknown += ["how finely the bottom was mapped", "which class of CMECS each of its classes is"]
-    one.lines.append(asked("resolution_m", "how finely the bottom was mapped [m]"))
+    one.lines.append(asked("resolution_m", MAPPED))
 
 
 def _protected(

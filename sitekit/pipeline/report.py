@@ -11,9 +11,13 @@ from typing import Any
 from sitekit.base.files import unportable
 from sitekit.errors import InputFault
 from sitekit.layers.cells import MOST_LISTED
+from sitekit.pipeline.fields import SCOUT_FIRST, weights_origin
 from sitekit.pipeline.project import open_project
 from sitekit.pipeline.stages import STAGES, Report, all_files_there
 from sitekit.season.settings import Settings
+
+
+TO_SCOUT = "AREAS TO SCOUT"
 
 
 def lines_of(report: Report) -> list[str]:
@@ -33,7 +37,7 @@ def lines_of(report: Report) -> list[str]:
         grid = figures["layers"]["grid"]
         lines.append(f"grid: {grid['rows']} × {grid['columns']} cells of {grid['cell_m']:g} m, {grid['crs']}")
         if figures["layers"]["scout"]:
-            lines.append("AREAS TO SCOUT: " + figures["layers"]["scout"])
+            lines.append(f"{TO_SCOUT}: {figures['layers']['scout']}")
     for code, found in figures.get("score", {}).items():
         if isinstance(found, dict):
             weak = [c["name"] for c in found["criteria"] if not c["verified"]]
@@ -182,10 +186,12 @@ def check_plan(plan: Path) -> list[dict[str, Any]]:
     all_files_there(project)
     faults = early_faults(project)
     rows: list[dict[str, Any]] = []
+    scout = ""
     with tempfile.TemporaryDirectory() as folder:
         trial = replace(project, results=Path(folder))
         try:
             figures = layers.run(trial, "check").figures
+            scout = str(figures["scout"])
             rows = [*figures["layers"], *figures["sea"], *map_scene.picture_rows(project)]
             rows += reading_rows(project, fields.read_ground(trial).grid.crs)
             outline.check_permits(trial)
@@ -196,7 +202,15 @@ def check_plan(plan: Path) -> list[dict[str, Any]]:
         raise InputFault(*faults)
     worked = fieldwork_rows(project.settings.fieldwork)
     told = [*_weights_rows(project.settings), *decide_rows(project), *outline.permit_rows(project), *worked]
-    return [*rows, *told, *_name_rows(project.settings)]
+    return [*rows, *told, *_name_rows(project.settings), *_scout_rows(scout)]
+
+
+def _scout_rows(reason: str) -> list[dict[str, Any]]:
+    """Return a row where a run will place no colony."""
+    if not reason:
+        return []
+    said = [f"{TO_SCOUT}: {reason}"]
+    return [{"layer": "what a run gives", "said": said, "source": "the plan", "notes": [SCOUT_FIRST]}]
 
 
 def _name_rows(settings: Settings) -> list[dict[str, Any]]:
@@ -212,7 +226,6 @@ def _name_rows(settings: Settings) -> list[dict[str, Any]]:
 
 def _weights_rows(settings: Settings) -> list[dict[str, Any]]:
     """Return a row per species: its weights as shares, and how they came about."""
-    from sitekit.pipeline.fields import weights_origin
 
     rows = []
     for code, found in weights_origin(settings).items():
