@@ -16,7 +16,7 @@ from sitekit.base.crs import datum_note, read_crs, transform_points
 from sitekit.base.units import METRES_PER
 from sitekit.errors import Fault, Faults, InputFault
 from sitekit.layers.aliases import Aliases
-from sitekit.layers.cells import Reading, Refused, Rows, listed, point
+from sitekit.layers.cells import MEND, Reading, Refused, Rows, listed, point
 from sitekit.layers.columns import factor_of, find_column
 from sitekit.layers.coordinates import Columns, Located, exchanged, locate, swapped
 from sitekit.layers.depth_units import UNITS
@@ -24,6 +24,9 @@ from sitekit.layers.rows import TABLES, read_rows
 from sitekit.layers.vector_file import read_vector
 
 ORIGINS = ("wild", "outplant")
+SWAPPED = "latitude and longitude look swapped"
+_OWN_COLUMNS = "each in its own column, as in the other rows"
+_SWAP = 'swapped_rows = "swap" exchanges them'
 _FIELDS = ("species", "size_cm", "origin", "position_error_m", "depth", "date", "status", "partner")
 _UNITS = {
     "size_cm": {"cm": 1.0, "mm": 0.1, "in": 2.54, "m": 100.0},
@@ -137,7 +140,7 @@ def read_points(
     if wrong and refused is None and not any(i in bad for i in kept):
         raise _swapped_fault(wrong, rows, path, where)
     for i in wrong:
-        bad.setdefault(i, []).append(("latitude and longitude look swapped", "longitude in x, latitude in y"))
+        bad.setdefault(i, []).append((SWAPPED, _OWN_COLUMNS))
     bad = {i: why for i, why in bad.items() if i in kept}
     _tell_or_set_aside(rows, bad, where, refused)
     keep = [i for i in kept if i not in bad]
@@ -296,7 +299,8 @@ def _tell_or_set_aside(rows: Rows, bad: Why, where: str, refused: list[Refused] 
         refused += [replace(r, layer=where) for r in rows.broken]
         for i in sorted(bad):
             why = "; ".join(f"{came} (due: {due})" for came, due in bad[i])
-            refused.append(Refused(where, rows.file, rows.lines[i], rows.text_of(i), why))
+            do = f"Ask who wrote it; if so, {_SWAP}." if any(came == SWAPPED for came, _ in bad[i]) else MEND
+            refused.append(Refused(where, rows.file, rows.lines[i], rows.text_of(i), why, do))
         return
     faults = [r.fault() for r in rows.broken]
     faults += [Fault(f"{rows.file}, line {rows.lines[i]}", c, d, "Correct it.") for i in sorted(bad) for c, d in bad[i]]
@@ -338,8 +342,13 @@ def _text(value: Any) -> str:
 
 def _swapped_fault(turned: list[int], rows: Rows, path: Path, where: str) -> InputFault:
     first = ", ".join(str(rows.lines[i]) for i in turned[:5])
-    came = f"{path.name}: latitude and longitude look swapped in {len(turned)} rows (lines {first})"
+    came = f"{path.name}: {SWAPPED} in {len(turned)} rows (lines {first})"
+    table = f'[[layers.colonies]] with file = "{path.name}"'
     if len(turned) == len(rows.cells):
-        return InputFault(Fault(where, came, "longitude in x, latitude in y", "Swap the names in x and y."))
-    do = 'Ask who wrote them. If so, swapped_rows = "swap" in [layers.colonies] exchanges them; else correct them.'
-    return InputFault(Fault(where, came, "longitude in x, latitude in y; the other rows fit", do))
+        do = f'Name the columns the other way round in {table}: x = "(longitudes)", y = "(latitudes)".'
+        return InputFault(Fault(where, came, "longitude in x, latitude in y", do))
+    do = (
+        f"Ask who wrote them. If so, {_SWAP} in {table}; else correct them, or leave them out: accept_partial = true "
+        "there lists them in out/refused_rows.csv."
+    )
+    return InputFault(Fault(where, came, _OWN_COLUMNS, do))

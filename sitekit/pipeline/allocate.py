@@ -201,7 +201,9 @@ def _shortfalls(project: Project, unplaced: list[dict[str, Any]], any_site: bool
     if scout:
         numbers = [int(row["number"]) for row in unplaced]
         due = "a bottom mapped finely enough for plots"
-        return [Fault("layers.substrate", f"{sum(numbers)} units stay without a place: {scout}", due, f"{SCOUT_FIRST}.")]
+        return [
+            Fault("layers.substrate", f"{sum(numbers)} units stay without a place: {scout}", due, f"{SCOUT_FIRST}.")
+        ]
     do = {
         "stock": "Get more stock or lower spacing.numbers",
         "sites": f"{room}, open more sites, or want fewer (spacing.numbers)",

@@ -16,7 +16,6 @@ from sitekit.pipeline.project import open_project
 from sitekit.pipeline.stages import STAGES, Report, all_files_there
 from sitekit.season.settings import Settings
 
-
 TO_SCOUT = "AREAS TO SCOUT"
 
 
@@ -226,7 +225,6 @@ def _name_rows(settings: Settings) -> list[dict[str, Any]]:
 
 def _weights_rows(settings: Settings) -> list[dict[str, Any]]:
     """Return a row per species: its weights as shares, and how they came about."""
-
     rows = []
     for code, found in weights_origin(settings).items():
         shares = ", ".join(f"{name} {100 * share:.0f} %" for name, share in found["weights"].items())
@@ -276,6 +274,7 @@ def _read_lines(row: dict[str, Any]) -> list[str]:
     lines += [
         f"  REFUSED {r['file']}, line {r['line']}: {r['reason']}; the row: {r['text']}" for r in refused[:MOST_LISTED]
     ]
+    lines += [f"    {do}" for do in dict.fromkeys(str(r["do"]) for r in refused[:MOST_LISTED])]
     if len(refused) > MOST_LISTED:
         lines.append(f"  REFUSED {len(refused) - MOST_LISTED} more rows; a run lists all in out/refused_rows.csv")
     for ask, asked in groupby(row.get("doubts", []), key=lambda d: str(d["ask"])):

@@ -19,8 +19,8 @@ from sitekit.pipeline.project import Project
 from sitekit.pipeline.stocks import read_stock_rows, units_to_plant, usable_units
 from sitekit.pipeline.ways import Ways
 from sitekit.season.settings import Settings
-from sitekit.season.settings_method import Spacing
 from sitekit.season.settings_decide import BUILT_IN_QUESTIONS, Budget
+from sitekit.season.settings_method import Spacing
 from sitekit.sites.allocate import ROOM_OF_SEVERAL
 from sitekit.sites.cost import Costs, Rates, site_costs
 from sitekit.sites.problem import Flags, Floats, Ints, Limit, Problem

@@ -1,4 +1,4 @@
-"""Answers to a draft's questions: those that change what a run can give are told by check, those that answer nothing are said to."""
+"""Answers to a draft's questions: what they do to a plan is told by check, and an answer that tells nothing is told so."""
 
 from __future__ import annotations
 

@@ -168,7 +168,7 @@ def test_rows_that_look_swapped_are_exchanged_only_when_told(tmp_path):
     """A reef on another continent, or rows turned without asking."""
     path = tmp_path / "a.csv"
     path.write_text("lat,lon\n18.1,-63.01\n-63.02,18.1\n")
-    with pytest.raises(InputFault, match=r'rows \(lines 3\).*swapped_rows = "swap" in \[layers.colonies\]'):
+    with pytest.raises(InputFault, match=r'rows \(lines 3\).*swapped_rows = "swap" exchanges.*accept_partial = true'):
         read_points(path, to_crs=UTM, **STATED)
     frame, notes = read_points(path, to_crs=UTM, given=Given(swap=True), **STATED)
     assert [round(p.x, 2) for p in frame.to_crs(4326).geometry] == [-63.01, -63.02]
