@@ -10,6 +10,7 @@ from pathlib import Path
 
 from sitekit.base.sources import shared_file
 from sitekit.layers.columns import plain_name
+from sitekit.layers.protected import PROPOSED
 from sitekit.layers.substrate import substrate_codes
 from sitekit.pipeline.draft_seen import MAPPED, Seen, asked, listing, optional, plain, proposed, text
 from sitekit.season.settings import UNANSWERED
@@ -161,7 +162,13 @@ def _rules(one: Seen) -> list[str]:
     if not names:
         return []
     rule = '"forbidden", "permit", "preferred" or "none"? Ask the authority'
-    return ["", "[layers.protected.rules]", *(asked(text(n), rule) for n in names)]
+    status = {n: f"; the file says {s}" if s else "" for n, s in names.items()}
+    status |= {
+        n: '; the file says Proposed, of no legal effect yet: "none" unless the team means to keep another rule'
+        for n, s in names.items()
+        if s.lower() == PROPOSED
+    }
+    return ["", "[layers.protected.rules]", *(asked(text(n), rule + status[n]) for n in names)]
 
 
 def _key(one: Seen) -> str:

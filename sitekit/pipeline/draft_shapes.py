@@ -145,8 +145,9 @@ def _protected(
         one.lines.append(proposed("rule_field", rule))
     elif name is not None:
         one.unknown.append("which rule holds in each area: a category alone never decides")
-        names = list(dict.fromkeys(str(n) for n in frame[name]))
-        one.facts["rules"] = names
+        told = next((c for c in columns if c.lower() == "status"), None)
+        status = frame[told].fillna("").astype(str) if told else [""] * len(frame)
+        one.facts["rules"] = {str(n): s.strip() for n, s in zip(frame[name], status, strict=True)}
 
 
 def _colonies(one: Seen, frame: gpd.GeoDataFrame, columns: list[str]) -> None:
