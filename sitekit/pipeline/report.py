@@ -105,8 +105,10 @@ def lines_of(report: Report) -> list[str]:
         )
         if found["missing_facts"] or found["conflicts"]:
             lines.append(
-                f"  DRAFT: {found['missing_facts']} facts missing, {found['conflicts']} conflicts; see the open items"
+                f"  DRAFT: {found['missing_facts']} facts missing, {found['conflicts']} conflicts; out/permit.pdf and "
+                "out/permit_tables.csv list them as open items"
             )
+            lines += [f"    conflict: {item}" for item in found["conflicts_told"]]
     if "fieldwork" in figures:
         found = figures["fieldwork"]
         if found["days"]:

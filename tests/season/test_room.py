@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import csv
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 from sitekit.pipeline.place import NO_PLOT, SitePlan, _shortfalls
+from sitekit.pipeline.report import lines_of
+from sitekit.pipeline.stages import Report
 from tests.pipeline.test_given import project
 from tests.season.conftest import command, edit
 
@@ -35,3 +38,12 @@ def test_units_left_over_are_shown_to_free_slots_at_other_sites(tmp_path: Path) 
     assert "Free slots of APAL, by site C02: 3: move units there in a copy of out/allotment.csv" in fault.do
     (fault,) = _shortfalls(project(tmp_path), plans[:1], 0)
     assert "allotment.csv" not in fault.do
+
+
+def test_conflicts_of_the_packet_are_named_in_the_terminal() -> None:
+    """FORBIDDEN: move the work area, known to nobody who reads only the run's lines."""
+    figures = {"work_areas": 1, "area_m2": 30.0, "caps_kept": 0, "caps": 0, "missing_facts": 2, "conflicts": 1,
+               "conflicts_told": ["work area C01, Core: FORBIDDEN: move the work area (work_rules)"]}  # fmt: skip
+    project: Any = SimpleNamespace(settings=SimpleNamespace(plan=SimpleNamespace(name="a")))
+    lines = lines_of(Report(project, "1", [], [], {"outline": figures}, [], {}))
+    assert "    conflict: work area C01, Core: FORBIDDEN: move the work area (work_rules)" in lines
