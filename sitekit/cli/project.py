@@ -96,6 +96,8 @@ def check(paths: tuple[Path, ...], draft: bool, write: Path | None, as_json: boo
     """Read every file of a plan; print how each was understood, and every fault.
 
     Example: sitekit check plan.toml, or before there is a plan: sitekit check --draft FOLDER --write FOLDER/plan.toml
+
+    Exit codes: 0 no fault, 2 wrong use, 3 a fault: nothing can be planned until it is mended.
     """
     if draft:
         return _draft(paths, write, as_json)
@@ -136,9 +138,8 @@ def _draft(paths: tuple[Path, ...], write: Path | None, as_json: bool) -> int:
             click.echo(line)
     if write is not None:
         write_draft(found, write)
-        count = len(found.asked)
         click.echo(
-            f"wrote {write}\nNext: answer its {count} questions, then: sitekit check {_quoted(write)}", err=as_json
+            f"wrote {write}\nNext: answer its {found.counted}; then: sitekit check {_quoted(write)}", err=as_json
         )
     elif not as_json:
         click.echo("\n" + "\n".join(found.lines))
@@ -158,5 +159,8 @@ def run(plan: Path, as_json: bool, threads: int | None, memory_gb: float, schedu
     """Plan the season: every stage that is not up to date, then the files people read.
 
     Example: sitekit run plan.toml
+
+    Exit codes: 0 all is planned, 2 wrong use, 3 a fault and nothing written, 4 the plan is written but holds less than
+    was asked for, 1 a failure that was not foreseen.
     """
     _run(plan, as_json, threads, memory_gb, scheduler)

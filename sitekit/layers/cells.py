@@ -197,7 +197,7 @@ def head_found(raw: Raw, path: Path, where: str, reading: Reading, *, decimal: s
         words = [(n, unit_word(c)) for n, c in zip(names, raw.cells[body], strict=False) if c.strip()]
         if words and all(w for _, w in words):
             units = {n: str(w) for n, w in words}
-            said.append(f"line {raw.lines[body]} taken as units: " + ", ".join(f"{n} {u}" for n, u in units.items()))
+            said.append(f"line {raw.lines[body]} taken as units: " + ", ".join(f"{n!r}: {u}" for n, u in units.items()))
             body += 1
     while names and not names[-1]:
         names.pop()

@@ -157,7 +157,7 @@ def read_points(
     said = [*rows.said, *place.notes, *notes, *_unread(rows, [*names.values(), x, y, asked.position])]
     set_aside = len(bad) + len(rows.broken)
     if set_aside:
-        said.append(f"{set_aside} rows refused, listed in refused_rows.csv")
+        said.append(f"{set_aside} rows refused; a run lists them in out/refused_rows.csv")
     same = int(frame.duplicated(subset=["geometry"]).sum())
     if same:
         said.append(f"{same} colonies stand on the position of another")
@@ -273,7 +273,7 @@ def _numbers(
         if told is None:
             notes.append(f"{column!r} tells no unit: taken as {unit}")
         elif factor != 1.0:
-            notes.append(f"{column!r}: 1 = {factor:g} {unit}")
+            notes.append(f"{column!r} holds {_unit_of(one, factor)}: times {factor:g} gives {unit}")
     found: list[float | None] = []
     for i, text in enumerate(rows.column(column)):
         odd = rows.odd.get((rows.lines[i], column))
@@ -292,6 +292,11 @@ def _numbers(
                     value = None
         found.append(value)
     return found
+
+
+def _unit_of(one: str, factor: float) -> str:
+    """Name of the unit whose factor a column has."""
+    return next((u for u, f in _UNITS[one].items() if f == factor), "another unit")
 
 
 def _tell_or_set_aside(rows: Rows, bad: Why, where: str, refused: list[Refused] | None) -> None:

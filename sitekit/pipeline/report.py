@@ -251,15 +251,25 @@ def check_lines(rows: list[dict[str, Any]]) -> list[str]:
             lines += _read_lines(row)
             continue
         west, south, east, north = row["extent"]
-        lines.append(f"{row['layer']}")
+        lines.append(row["layer"] + (f": {row['file']}" if row.get("file") else ""))
         lines.append(f"  system {row['source_crs']}; {west:.5f} to {east:.5f} E, {south:.5f} to {north:.5f} N")
         if "share_covered" in row:
             size = row["source_resolution_m"]
-            resolution = f"{size[0]:.2f} × {size[1]:.2f} m" if size else "polygons"
-            span = f"{row['minimum']:g} to {row['maximum']:g}" if row["minimum"] is not None else "no value"
-            lines.append(
-                f"  resolution {resolution}; {100 * row['share_covered']:.1f} % of the grid; {span} {row['unit']}"
+            stated = (
+                f", mapped at {row['stated_resolution_m']:g} m as the plan states"
+                if row.get("stated_resolution_m")
+                else ""
             )
+            shape = f"cells of {size[0]:.2f} × {size[1]:.2f} m" if size else "polygons"
+            span = (
+                f"{row['minimum']:g} to {row['maximum']:g} {row['unit']}" if row["minimum"] is not None else "no value"
+            )
+            told = "" if row.get("classes") else f"; {span}"
+            lines.append(f"  {shape}{stated}; {100 * row['share_covered']:.1f} % of the grid{told}")
+            meant: dict[str, list[str]] = {}
+            for own, name in row.get("classes", {}).items():
+                meant.setdefault(name, []).append(own)
+            lines += [f"  {name}: {', '.join(own)}" for name, own in meant.items()]
         if "sign" in row:
             declared = f"  declared as {row['sign']} in {row['file_units']}; datum {row['datum']}"
             lines.append(f"{declared}; stated error ± {row['error_m']:g} m")

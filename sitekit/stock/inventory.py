@@ -163,7 +163,7 @@ def _columns_of(rows: Rows, where: str, named: Mapping[str, str]) -> tuple[dict[
     if size is not None and factor_of("size_cm", size) is None:
         notes.append(f"{size!r} tells no unit: taken as cm")
     elif size is not None and factor_of("size_cm", size) != 1.0:
-        notes.append(f"{size!r}: 1 = {factor_of('size_cm', size):g} cm")
+        notes.append(f"{size!r} is in another unit: times {factor_of('size_cm', size):g} gives cm")
     left = [n for n in rows.names if n not in found.values()]
     if left:
         notes.append(f"columns not read: {', '.join(left)[:200]}")

@@ -75,7 +75,9 @@ def test_a_draft_of_the_demo_s_files_gives_the_layers_of_the_demo_s_plan(brought
         first = command("check", target)
         assert first.code == 3
         assert "layers.bathymetry.sign" in first.err
-        assert first.err.count("that nobody has answered") == len(re.findall(r'^[^#].* = "\?"', text, re.MULTILINE))
+        due = len(re.findall(r'^[^#].* = "\?"', text, re.MULTILINE))
+        assert first.err.count("that nobody has answered") == due
+        assert f'Next: answer its {due} questions (each "?"), and look at ' in said.out
         target.write_text(answered(text, ANSWERS), "utf-8")
         mine, own = read_settings(target), read_settings(plan)
         assert mine.layers.model_dump(exclude={"constraints"}) == own.layers.model_dump(exclude={"constraints"})

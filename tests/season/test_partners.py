@@ -106,7 +106,8 @@ def test_check_tells_how_each_file_was_understood_what_was_refused_and_what_is_a
     said = command("check", season.folder)
     assert said.code == 0, said.err
     for part in (
-        "note: sheet '2026'", "note: header in line 2; 1 rows above it left out", "note: 'Size (in)': 1 = 2.54 cm",
+        "note: sheet '2026'", "note: header in line 2; 1 rows above it left out",
+        "note: 'Size (in)' holds in: times 2.54 gives cm",
         "note: semicolons between columns, UTF-8", "note: decimal comma", "note: depths from 'depth', in m",
         "REFUSED living.xlsx, line 5: size_cm is 'big' (due: a number); the row: ",
         "REFUSED stock.csv, line 8: ready 'a lot'",

@@ -172,7 +172,7 @@ def test_a_spreadsheet_keeps_names_and_tells_those_it_turned_into_dates(tmp_path
         "school",
     )
     assert [(r.layer, r.file, r.line) for r in refused] == [("stock", "stock.xlsx", 4)]
-    assert {"'Genotipo' read as genet", "'Size (in)': 1 = 2.54 cm"} <= set(notes)
+    assert {"'Genotipo' read as genet", "'Size (in)' is in another unit: times 2.54 gives cm"} <= set(notes)
 
 
 def test_rows_that_cannot_be_used_are_set_aside_with_file_line_text_and_reason(tmp_path):
