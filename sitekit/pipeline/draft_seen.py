@@ -16,6 +16,7 @@ Bounds = tuple[float, float, float, float]
 _WIDE = 44  # columns before a comment
 
 
+DATUM = 'what are the heights counted from, such as "MLLW"? "unknown" is told wherever a depth is'
 _PLOT = PlotSetting()
 MAPPED = (
     f"how finely the bottom was mapped [m]; over {min(_PLOT.width_m, _PLOT.length_m):g} m, the shorter side of a plot "

@@ -17,7 +17,7 @@ from sitekit.errors import Fault, InputFault
 from sitekit.layers.columns import factor_of, find_column, plain_name
 from sitekit.layers.vector_file import read_vector
 from sitekit.pipeline.draft_roles import class_column, role_of_shapes, rule_column
-from sitekit.pipeline.draft_seen import MAPPED, Seen, asked, listing, place, plain, proposed
+from sitekit.pipeline.draft_seen import DATUM, MAPPED, Seen, asked, listing, place, plain, proposed
 
 _MOST_TEXTS = 60  # different texts of a column that may be classes or rules
 _LEFT_OUT = ("note", "notes", "description", "desc", "folder", "line", "date", "time")
@@ -114,7 +114,7 @@ def _lines(one: Seen, frame: gpd.GeoDataFrame, columns: list[str], values: dict[
         unit = {1.0: "m", 0.3048: "ft", 1.8288: "fathom"}.get(known or 0.0)
         one.lines += [proposed("field", column), asked("sign", f'"elevation" or "depth" (positive down)? {reason}'),
                       proposed("units", unit, "the column's name") if unit else asked("units", '"m", "ft" or "fathom"?'),
-                      asked("datum", 'what are the heights counted from, such as "MLLW"?'),
+                      asked("datum", DATUM),
                       asked("depth_error_m", "error of the depths as its surveyor states it [m]")]  # fmt: skip
         one.unknown += ["its vertical datum", "the error of its depths"]
     elif one.role == "layers.colonies":

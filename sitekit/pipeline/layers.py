@@ -13,6 +13,7 @@ from pyproj import CRS
 from sitekit.base.crs import largest_scale_factor, read_crs, transform_points, working_crs
 from sitekit.errors import Fault, Faults, InputFault
 from sitekit.layers.aligned import Aligned
+from sitekit.layers.cells import Doubt
 from sitekit.layers.grid import Grid, grid_for
 from sitekit.layers.polygons import read_polygons
 from sitekit.layers.raster import align_raster, rasterize_polygons
@@ -29,9 +30,14 @@ from sitekit.pipeline.scout import override_layers
 from sitekit.pipeline.sea import sea_layers
 from sitekit.pipeline.sea_inputs import read_sea_inputs
 from sitekit.pipeline.shape_layers import area_layer, colonies_layer, protected_layer, write_marks
-from sitekit.season.settings_layers import Area, Protected, Substrate
+from sitekit.season.settings_layers import UNSTATED, Area, Protected, Substrate
 
 Row = dict[str, Any]
+_NO_DATUM = Doubt(
+    "layers.bathymetry",
+    "nobody states what the depths are counted from: they may be off by metres beside their stated error",
+    "Ask the surveyor, then write layers.bathymetry.datum; a least depth of work needs it most.",
+)
 _WGS84 = CRS.from_epsg(4326)
 
 
@@ -43,7 +49,7 @@ def run(project: Project, run_id: str) -> Done:
     tell_memory(project, grid)
     aside = SetAside()
     names: set[str] = {"depth"}
-    rows = [_depth(project, grid)]
+    rows = [_depth(project, grid, aside)]
     faults = Faults()
     for work in _file_layers(project, grid, aside, names):
         try:
@@ -169,7 +175,7 @@ def _row(key: str, done: Aligned, *, unit: str = "", notes: tuple[str, ...] = ()
     return {"layer": key, "unit": unit, **figures, **more}
 
 
-def _depth(project: Project, grid: Grid) -> dict[str, Any]:
+def _depth(project: Project, grid: Grid, aside: SetAside) -> dict[str, Any]:
     layer = project.settings.layers.bathymetry
     path = project.input(layer.file, "layers.bathymetry.file")
     vertical = Vertical(layer.sign, layer.units, layer.datum)
@@ -193,6 +199,8 @@ def _depth(project: Project, grid: Grid) -> dict[str, Any]:
         done = rasterize_polygons(
             frame, layer.field, grid, target, scale=vertical.scale, where="layers.bathymetry", name="depth", unit="m"
         )
+    unstated = [_NO_DATUM] if layer.datum == UNSTATED else []
+    aside.doubts += unstated
     remark = check_sign("layers.bathymetry", vertical, done.share_positive, done.minimum, done.maximum)
     return _row(
         "bathymetry",
@@ -202,6 +210,7 @@ def _depth(project: Project, grid: Grid) -> dict[str, Any]:
         sign=layer.sign,
         datum=layer.datum,
         file=layer.file,
+        doubts=[asdict(d) for d in unstated],
         file_units=layer.units,
         error_m=layer.depth_error_m,
     )

@@ -153,7 +153,14 @@ def _depth_doubts(project: Project, frame: gpd.GeoDataFrame, layer: Colonies, ke
     x, y = open_ones.geometry.x.to_numpy(np.float64), open_ones.geometry.y.to_numpy(np.float64)
     mapped = values_at(project.result(f"{RASTERS}/depth.tif"), x, y)
     found = []
-    for one in depth_units(open_ones["depth_read"].to_numpy(np.float64), mapped, list(open_ones["year"])):
+    compared = depth_units(open_ones["depth_read"].to_numpy(np.float64), mapped, list(open_ones["year"]))
+    told = dict(zip(open_ones["year"], open_ones["depth_unit"], strict=True))
+    if not any(one.unit == told[one.group] for one in compared):  # the map may be what is wrong
+        units = project.settings.layers.bathymetry.units
+        map_first = f'No year of this file agrees with the map: first look whether layers.bathymetry.units = "{units}" is right. '
+    else:
+        map_first = ""
+    for one in compared:
         read_as = open_ones.loc[open_ones["year"] == one.group, "depth_unit"].iloc[0]
         if one.unit is None or one.unit == read_as:
             continue
@@ -164,9 +171,8 @@ def _depth_doubts(project: Project, frame: gpd.GeoDataFrame, layer: Colonies, ke
         )
         lines = [f'depth_units_by_year = {{ {one.group} = "{u}" }}' if one.group else f'depth_units = "{u}"'
                  for u in (one.unit, read_as) if u]  # fmt: skip
-        found.append(
-            Doubt(key, f"{frame['file'].iloc[0]}: {said}", f"Ask who read them, then write {', or '.join(lines)}.")
-        )
+        ask = f"{map_first}Ask who read them, then write {', or '.join(lines)}."
+        found.append(Doubt(key, f"{frame['file'].iloc[0]}: {said}", ask))
     return found
 
 

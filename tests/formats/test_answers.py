@@ -6,6 +6,8 @@ from pathlib import Path
 
 import pytest
 
+from sitekit.season.settings import read_settings
+from sitekit.season.settings_sea import tide_problems
 from tests.audit.conftest import make
 from tests.formats import awkward
 from tests.season.conftest import command, edit
@@ -42,3 +44,25 @@ def test_files_that_cannot_be_used_are_all_named_at_once(plan: Path) -> None:
     assert all(word in said.err for word in ("track.gpx", "photo.kmz", "arena"))
     edit(plan, 'file = "living.csv"\n', 'file = "living.csv"\ncolumns = { species = "especie" }\n')
     assert "layers.colonies[1].columns.species (living.csv)" in command("check", plan).err
+
+
+@pytest.mark.parametrize("answer", ["I do not know", "unknown", "no sé", "N/A"])
+def test_a_datum_that_nobody_knows_counts_as_not_stated(plan: Path, answer: str) -> None:
+    """Depths below 'I do not know' on a permit's drawing, and no word in check."""
+    edit(plan, 'datum = "MLLW"', f'datum = "{answer}"')
+    settings = read_settings(plan)
+    assert settings.layers.bathymetry.datum == "unstated datum"
+    assert tide_problems(None, {}, settings.layers.bathymetry.datum) == []
+    if answer == "unknown":
+        said = command("check", plan)
+        assert said.code == 0
+        assert "ASKED: nobody states what the depths are counted from" in said.out
+
+
+def test_depths_in_the_wrong_unit_point_to_the_map_where_no_year_agrees(plan: Path) -> None:
+    """Years of good depths blamed for a map that was declared in feet."""
+    awkward.feet_in_some_years(plan.parent / "living.csv")
+    question = 'layers.bathymetry.units = "ft" is right'
+    assert question not in command("check", plan).out
+    edit(plan, 'units = "m"', 'units = "ft"')
+    assert f"first look whether {question}" in command("check", plan).out
