@@ -108,8 +108,9 @@ def read_points(
     -------
     GeoDataFrame, tuple of str
         `species`, `species_written` (where the list of names changed it), `size_cm`, `origin`, `position_error_m`,
-        `partner`, `file`, `line`, point; with a column of depths also `year`, `depth_read` (the number in the file),
-        `depth_unit` (None where it is not told) and `depth_m`; and notes on how the file was understood.
+        `partner`, `file`, `line`, `called` (the name of a waypoint, or empty), point; with a column of depths also
+        `year`, `depth_read` (the number in the file), `depth_unit` (None where it is not told) and `depth_m`; and notes
+        on how the file was understood.
 
     Raises
     ------
@@ -148,7 +149,12 @@ def read_points(
         raise InputFault(Fault(where, f"no row of {path.name} can be used", "at least one", "Correct the file."))
     shape = gpd.points_from_xy(place.x[keep], place.y[keep])
     data = {name: [column[i] for i in keep] for name, column in values.items()}
-    data |= {"file": [path.name] * len(keep), "line": [rows.lines[i] for i in keep]}
+    called = rows.column("name") if not table and "name" in rows.names else [""] * len(rows.cells)
+    data |= {
+        "file": [path.name] * len(keep),
+        "line": [rows.lines[i] for i in keep],
+        "called": [called[i] for i in keep],
+    }
     frame = gpd.GeoDataFrame(data, geometry=shape, crs=to_crs)
     for name in ("size_cm", "position_error_m", "depth_read", "depth_m"):
         if name in frame:

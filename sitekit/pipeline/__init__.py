@@ -82,6 +82,7 @@
 - draft_rasters: a first look at a raster
 - draft_shapes: a first look at a file of shapes
 - draft_tables: a first look at a table or spreadsheet
+- draft_copies: files of a draft that hold the same points
 - draft_lines: lines of a plan from what was seen
 - draft: a first plan from a team's files
 - api: the commands as functions, for scripts and notebooks

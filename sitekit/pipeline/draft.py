@@ -11,6 +11,7 @@ from typing import Any
 from sitekit.base.files import unportable, write_text
 from sitekit.errors import Fault, FileFault, InputFault
 from sitekit.layers.rows import TABLES
+from sitekit.pipeline.draft_copies import tell_copies
 from sitekit.pipeline.draft_lines import lines_of_plan, questions_in
 from sitekit.pipeline.draft_rasters import look_at_raster
 from sitekit.pipeline.draft_seen import Seen, listing
@@ -109,6 +110,7 @@ def draft_plan(paths: Sequence[Path], target: Path | None = None) -> Draft:
         for one in found:
             one.said += [f"{why}: rename it before the folder goes to another machine"] if why else []
             done.refused += [_at(f, path) for f in one.facts.pop("refused", [])]
+    tell_copies(done.seen)
     done.lines = lines_of_plan(done.seen, lambda p: _named(p, folder))
     done.asked = questions_in(done.lines)
     return done

@@ -12,11 +12,11 @@ import numpy as np
 import pyogrio
 from pyproj import CRS
 
-from sitekit.base.crs import WGS84, geographic_bounds, name_of
+from sitekit.base.crs import WGS84, geographic_bounds, name_of, utm_zone
 from sitekit.errors import Fault, InputFault
 from sitekit.layers.columns import factor_of, find_column, plain_name
 from sitekit.layers.vector_file import read_vector
-from sitekit.pipeline.draft_roles import class_column, role_of_shapes, rule_column
+from sitekit.pipeline.draft_roles import class_column, role_of_name, role_of_shapes, rule_column
 from sitekit.pipeline.draft_seen import DATUM, MAPPED, Seen, asked, listing, place, plain, proposed
 
 _MOST_TEXTS = 60  # different texts of a column that may be classes or rules
@@ -56,11 +56,26 @@ def look_at_shapes(path: Path) -> list[Seen]:
             one.said.append(f"{column}: {listing(values[column])}")
     one.facts["kinds"] = sorted(kinds)
     one.role, one.why = role_of_shapes(path.stem, set(kinds), columns, values)
+    _folders(one, values.get("folder", []))
+    if set(kinds) == {"Point"} and one.extent is not None:
+        west, south, east, north = one.extent
+        one.facts["points"] = frame.geometry[keep].to_crs(utm_zone((west + east) / 2, (south + north) / 2))
     depth = find_column(columns, "depth")
     if depth and one.role != "layers.bathymetry":
         one.said.append(f"column {depth!r} holds depths: [layers.bathymetry] with field = {depth!r} could read them")
     _lines(one, frame[keep], columns, values)
     return [one]
+
+
+def _folders(one: Seen, folders: list[str]) -> None:
+    """Tell the folders of a KML; where all their names speak for another use than the file's name, nothing tells it."""
+    if not folders:
+        return
+    one.said.append(f"in folders {listing(folders)}")
+    spoken = {role_of_name(f) for f in folders}
+    if one.why == "the name of the file" and len(spoken) == 1 and not spoken & {"", one.role}:
+        one.unknown.append(f"what it is for: its name speaks for {one.role}, its folders for {spoken.pop()}")
+        one.role, one.why = "", ""
 
 
 def _where(one: Seen, frame: gpd.GeoDataFrame) -> None:

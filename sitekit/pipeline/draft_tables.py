@@ -142,6 +142,7 @@ def _placed(one: Seen, rows: Rows, reading: Reading, known: dict[str, str | None
         given=Given(reading=reading),
         refused=refused,
     )
+    one.facts["points"] = frame.geometry
     west, south, east, north = (float(v) for v in frame.to_crs(WGS84).total_bounds)
     one.extent = (west, south, east, north)
     one.said += [n for n in notes if n not in rows.said and "refused_rows" not in n]

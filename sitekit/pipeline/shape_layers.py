@@ -13,10 +13,11 @@ from rasterio.features import rasterize
 
 from sitekit.base.crs import geographic_bounds
 from sitekit.errors import Fault, Faults, InputFault
-from sitekit.layers.aliases import Aliases, near_doubles
+from sitekit.layers.aliases import Aliases
 from sitekit.layers.blocks import run_blocks
 from sitekit.layers.cells import Doubt, Refused
 from sitekit.layers.depth_units import depth_units
+from sitekit.layers.doubles import near_doubles
 from sitekit.layers.grid import Grid
 from sitekit.layers.points import Given, read_points
 from sitekit.layers.polygons import read_polygons
@@ -54,8 +55,10 @@ def colonies_layer(project: Project, grid: Grid, aside: SetAside) -> tuple[list[
         together["position_error_m"].to_numpy(np.float64),
         [s or "" for s in together["species"]],
         [
-            (str(f), str(p or ""), int(n))
-            for f, p, n in zip(together["file"], together["partner"], together["line"], strict=True)
+            (str(f), str(p or ""), str(called) if called else int(n))
+            for f, p, n, called in zip(
+                together["file"], together["partner"], together["line"], together.pop("called"), strict=True
+            )
         ],
     )
     aside.doubts += doubles
