@@ -32,9 +32,11 @@ def tell_copies(seen: Sequence[Seen]) -> None:
             said = f"{held} of its {size} points stand where {name} has colonies"
             one.said.append(said)
             if one.role == "layers.colonies":
-                one.lines.append(f"# asked: looks like a copy of {name} ({said}): leave one of the two tables out?")
+                one.lines.append(
+                    f"# asked: {held} of its {size} points stand in {name} too, like a copy: leave one of the two tables out?"
+                )
             else:
-                one.lines.append(f"# {said}: the same colonies once more?")
+                one.facts["remark"] = f"{said}: the same colonies once more?"
             break
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import json
 import re
 from collections.abc import Callable, Sequence
@@ -11,7 +10,7 @@ from pathlib import Path
 from sitekit.base.sources import shared_file
 from sitekit.layers.columns import plain_name
 from sitekit.layers.protected import PROPOSED
-from sitekit.layers.substrate import substrate_codes
+from sitekit.layers.substrate import near_classes
 from sitekit.pipeline.draft_seen import MAPPED, Seen, asked, listing, optional, plain, proposed, text
 from sitekit.season.settings import UNANSWERED
 from sitekit.season.settings_method import PlotSetting, Spacing
@@ -107,7 +106,7 @@ def _head(seen: Sequence[Seen]) -> list[str]:
 
 
 def _table(one: Seen, head: str, named: Named, extra: Sequence[str] = ()) -> list[str]:
-    why = f"taken for {one.role} by {one.why}"
+    why = f"taken for {one.role} by {one.why}" + (f"; {one.facts['remark']}" if "remark" in one.facts else "")
     return [head, proposed("file", named(one.path), why), *one.lines, *extra]
 
 
@@ -150,11 +149,8 @@ def _classes(one: Seen, lists: Sequence[Seen]) -> list[str]:
 
 def _near(name: str) -> str:
     """Classes of the standard that share a word with a name, for the person who answers."""
-    words = {w.rstrip("s") for w in plain_name(name).split("_") if len(w) > 2 and not w.isdigit()}
-    same = [c for c in substrate_codes() if words & {w.rstrip("s") for w in plain_name(c).split("_")}]
-    close = sorted(same, key=lambda c: (not c.startswith("Coral"), len(c)))
-    close = close or difflib.get_close_matches(name, substrate_codes(), n=3, cutoff=0.7)
-    return "near by name: " + ", ".join(close[:4]) if close else "no class has such a name; read what it means"
+    close = near_classes(name)
+    return "near by name: " + ", ".join(close) if close else "no class has such a name: docs/bottom.md lists them"
 
 
 def _rules(one: Seen) -> list[str]:
@@ -273,7 +269,8 @@ def _unknown(one: Seen, named: Named) -> list[str]:
         ]
         tables.append(("[layers.constraints.NAME]", more))
     shown = f"{plain(named(one.path))}" + (f", sheet {one.facts['sheet']!r}" if one.facts.get("sheet") else "")
-    lines = [f"# asked: what is {shown} for? Nothing tells. Take in the lines of one table, or none"]
+    remark = f"; {one.facts['remark']}" if "remark" in one.facts else ""
+    lines = [f"# asked: what is {shown} for? Nothing tells{remark}. Take in the lines of one table, or none"]
     own = [f"file = {text(named(one.path))}", *one.lines]
     for head, more in tables:
         lines += [*(optional(line) for line in (head, *own, *more)), "#:"]
