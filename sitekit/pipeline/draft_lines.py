@@ -19,7 +19,7 @@ _RULE = "# " + "-" * 64
 Named = Callable[[Path], str]
 
 
-def lines_of_plan(seen: Sequence[Seen], named: Named) -> list[str]:
+def lines_of_plan(seen: Sequence[Seen], named: Named, left_out: Sequence[tuple[str, str]] = ()) -> list[str]:
     """Return a whole plan.toml as lines.
 
     Parameters
@@ -28,6 +28,8 @@ def lines_of_plan(seen: Sequence[Seen], named: Named) -> list[str]:
         Files after a first look.
     named : callable
         Path -> name as the plan writes it.
+    left_out : sequence of (file, reason)
+        Files that no table takes; the plan names them in comments, so that nobody looks for them in vain.
     """
     lines = [
         "# A draft: each value is told by a file or proposed with its reason, and none of it decides anything by itself.",
@@ -69,6 +71,10 @@ def lines_of_plan(seen: Sequence[Seen], named: Named) -> list[str]:
     for one in by_role.pop("aliases", []):
         lines += ["[partners]", proposed("aliases", named(one.path), f"taken for partners' names by {one.why}"), ""]
     lines += [x for rest in by_role.values() for one in rest for x in _unknown(one, named)]
+    if left_out:
+        lines += ["# Files of the folder that this plan does not use:"]
+        lines += [f"#   {plain(file)}: {plain(reason, 200)}" for file, reason in left_out]
+        lines += [""]
     return [*lines, *_method()]
 
 

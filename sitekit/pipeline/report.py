@@ -12,7 +12,7 @@ from sitekit.base.files import unportable
 from sitekit.errors import InputFault
 from sitekit.layers.cells import MOST_LISTED
 from sitekit.pipeline.fields import SCOUT_FIRST, weights_origin
-from sitekit.pipeline.project import open_project
+from sitekit.pipeline.project import Project, open_project
 from sitekit.pipeline.stages import STAGES, Report, all_files_there
 from sitekit.season.settings import Settings
 
@@ -203,7 +203,7 @@ def check_plan(plan: Path) -> list[dict[str, Any]]:
         raise InputFault(*faults)
     worked = fieldwork_rows(project.settings.fieldwork)
     told = [*_weights_rows(project.settings), *decide_rows(project), *outline.permit_rows(project), *worked]
-    return [*rows, *told, *_name_rows(project.settings), *_scout_rows(scout)]
+    return [*rows, *told, *_name_rows(project), *_scout_rows(scout)]
 
 
 def _scout_rows(reason: str) -> list[dict[str, Any]]:
@@ -214,15 +214,27 @@ def _scout_rows(reason: str) -> list[dict[str, Any]]:
     return [{"layer": "what a run gives", "said": said, "source": "the plan", "notes": [SCOUT_FIRST]}]
 
 
-def _name_rows(settings: Settings) -> list[dict[str, Any]]:
-    """Return a row where a file of the plan has a name that Windows cannot have."""
+def _name_rows(project: Project) -> list[dict[str, Any]]:
+    """Return a row where a file of the plan has a name that Windows cannot have, or files beside it are not used."""
+    settings = project.settings
     names = sorted({n for stage in STAGES for n in stage.files(settings).values()})
     notes = [
         f"{n}: {why}; rename it before the folder goes to another machine" for n in names if (why := unportable(n))
     ]
+    stems = {Path(n).with_suffix("").as_posix().lower() for n in names}  # parts of a shapefile or raster share it
+    beside = sorted(p.name for p in project.folder.iterdir() if p.is_file() and not p.name.startswith((".", "~$")))
+    unused = [n for n in beside if n not in names and n.split(".")[0].lower() not in stems and not _own(n)]
+    if unused:
+        more = f" and {len(unused) - MOST_LISTED} more" if len(unused) > MOST_LISTED else ""
+        notes.append(f"files of the folder that the plan does not use: {', '.join(unused[:MOST_LISTED])}{more}")
     if not notes:
         return []
     return [{"layer": "file names", "said": [f"{len(names)} files named"], "source": "the plan", "notes": notes}]
+
+
+def _own(name: str) -> bool:
+    """Whether a file of the project folder is one that sitekit or the planner's own editing made."""
+    return name.endswith((".toml", ".log", ".aux.xml")) or name == "records.gpkg"
 
 
 def _weights_rows(settings: Settings) -> list[dict[str, Any]]:

@@ -17,6 +17,7 @@ from affine import Affine
 
 from sitekit.pipeline.samples import make_demo
 from sitekit.season.settings import read_settings, settings_from
+from tests.audit.conftest import make
 from tests.formats import awkward
 from tests.season.conftest import command, digests
 
@@ -155,6 +156,19 @@ def test_lines_that_are_offered_can_be_taken_in(tmp_path: Path) -> None:
     plan = tomllib.loads("\n".join(taken).replace("#: [waves]", "[waves]"))
     assert plan["layers"]["named_places"] == {"file": "way.gpx", "radius_m": "?"}
     assert (plan["waves"]["wind"], plan["waves"]["wind_form"]) == ("wind.csv", "hours")
+
+
+def test_files_that_nobody_uses_are_named_in_the_plan_and_by_check(tmp_path: Path) -> None:
+    """A photo with the only positions of a reef, gone without a word."""
+    plan = make(tmp_path).folder / "plan.toml"
+    awkward.bomb(tmp_path / "foto.kmz")
+    (tmp_path / "notas.docx").write_bytes(b"x")
+    lines = json.loads(command("check", "--draft", tmp_path, "--json").out)["plan"].splitlines()
+    at = lines.index("# Files of the folder that this plan does not use:")
+    assert lines[at + 1] == "#   foto.kmz: 'doc.kml' grows 1,028 times (due: at most 400 times)"
+    assert lines[at + 2] == "#   notas.docx: of no kind that is read"
+    said = command("check", plan)
+    assert "files of the folder that the plan does not use: foto.kmz, notas.docx\n" in said.out
 
 
 def test_an_unanswered_question_is_named_with_what_is_due() -> None:
