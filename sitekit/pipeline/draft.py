@@ -12,6 +12,7 @@ from sitekit.base.files import unportable, write_text
 from sitekit.errors import Fault, FileFault, InputFault
 from sitekit.layers.rows import TABLES
 from sitekit.pipeline.draft_copies import tell_copies
+from sitekit.pipeline.draft_depths import tell_feet
 from sitekit.pipeline.draft_lines import lines_of_plan, questions_in
 from sitekit.pipeline.draft_rasters import look_at_raster
 from sitekit.pipeline.draft_seen import Seen, listing
@@ -111,6 +112,7 @@ def draft_plan(paths: Sequence[Path], target: Path | None = None) -> Draft:
             one.said += [f"{why}: rename it before the folder goes to another machine"] if why else []
             done.refused += [_at(f, path) for f in one.facts.pop("refused", [])]
     tell_copies(done.seen)
+    tell_feet(done.seen)
     left_out = [(f.where, f"{f.came.removeprefix(f.where + ': ')} (due: {f.due})") for f in done.refused]
     left_out += [(name, "of no kind that is read") for name in passed]
     done.lines = lines_of_plan(done.seen, lambda p: _named(p, folder), left_out)

@@ -109,6 +109,8 @@ def _where(one: Seen, source: SourceRaster, *, known: bool) -> None:
     size = source.resolution_m((west + east) / 2, (south + north) / 2)
     one.extent = source.extent
     one.facts["cell_m"] = max(size)
+    if not one.facts.get("variable") and source.file.count == 1:
+        one.facts["crs"] = source.crs
     one.said.append(
         f"{high} × {wide} cells of {size[0]:.3g} × {size[1]:.3g} m, {name_of(source.crs)}, {place(source.extent)}"
     )

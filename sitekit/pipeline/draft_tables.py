@@ -143,6 +143,8 @@ def _placed(one: Seen, rows: Rows, reading: Reading, known: dict[str, str | None
         refused=refused,
     )
     one.facts["points"] = frame.geometry
+    if "depth_read" in frame:
+        one.facts["depths"] = frame
     west, south, east, north = (float(v) for v in frame.to_crs(WGS84).total_bounds)
     one.extent = (west, south, east, north)
     one.said += [n for n in notes if n not in rows.said and "refused_rows" not in n]

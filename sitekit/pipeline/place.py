@@ -26,16 +26,16 @@ from sitekit.pipeline.given import given_colonies
 from sitekit.pipeline.given_plots import given_plots, lay_given
 from sitekit.pipeline.mixes import site_mixes
 from sitekit.pipeline.open_rasters import OpenRasters
-from sitekit.pipeline.partners import UNPLACED, with_origins
+from sitekit.pipeline.partners import with_origins
 from sitekit.pipeline.pins import follow_pins
 from sitekit.pipeline.plotting import Laid, free_slots, lay_plots
 from sitekit.pipeline.project import Done, Project
+from sitekit.pipeline.room_lacking import NO_PLOT, room_lacking
 from sitekit.pipeline.set_pins import latest_pins
 from sitekit.season.records import read_records
 from sitekit.stock.diversity import largest_remainder
 
 RECORDS = "records.gpkg"
-NO_PLOT = "no room for another plot"
 LEFT_OUT = (
     "left out"  # marks units that a set pin rules out: they keep their number and tag, so that no other one moves
 )
@@ -365,49 +365,10 @@ def _figures(project: Project, tables: dict[str, pd.DataFrame], plans: list[Site
 
 
 def _shortfalls(project: Project, plans: list[SitePlan], short_tags: int) -> list[Fault]:
-    """One fault per species and reason: a list of a row per genet would hide what happened."""
-    short: dict[tuple[str, str], dict[str, int]] = {}
-    for plan in plans:
-        for row in plan.unplaced:
-            sites = short.setdefault((str(row["species"]), str(row["reason"])), {})
-            sites[str(row["site"])] = sites.get(str(row["site"]), 0) + int(row["number"])
-    found = [
-        Fault(
-            f"species {species}",
-            f"{sum(sites.values())} units could not be placed: {reason} (" + _listed(sites) + ")",
-            "room for every unit allotted",
-            _room_for_more(project, plans, species, reason),
-        )
-        for (species, reason), sites in short.items()
-    ]
+    unplaced = [row for plan in plans for row in plan.unplaced]
+    found = room_lacking(project, unplaced, {plan.site: plan.free for plan in plans})
     if short_tags:
         found.append(
             Fault("tagging", f"{short_tags} tags are missing on the list", "a tag per unit to tag", "Get more tags.")
         )
     return found
-
-
-def _room_for_more(project: Project, plans: list[SitePlan], species: str, reason: str) -> str:
-    """Return what a planner can do for units that found no place at the site they were allotted to."""
-    end = f"or accept the shorter plan; {UNPLACED}"
-    if reason != NO_PLOT:
-        return f"Bring units nearer (spacing.separation_m), add sites, {end}"
-    plot = project.settings.spacing.plot
-    free = {plan.site: n for plan in plans if (n := plan.free.get(species, 0)) > 0}
-    move = (
-        f"free slots of {species}, {_listed(free)}: move units there in a copy of out/allotment.csv and name it in "
-        "[allotment] from; "
-        if free else ""
-    )  # fmt: skip
-    return (
-        f"A plot holds one species, so a few units take a whole {plot.said}, and the species planted first takes the "
-        f"ground. {move[:1].upper() + move[1:]}{'or make' if move else 'Make'} plots smaller ({plot.size_keys}) or "
-        f"spacing.plot.gap_m shorter, add sites, {end}"
-    )
-
-
-def _listed(sites: dict[str, int], most: int = 12) -> str:
-    """The sites with the most units missing, `C20: 41, C04: 12, …`."""
-    worst = sorted(sites.items(), key=lambda item: (-item[1], item[0]))
-    more = f", and {len(worst) - most} more sites" if len(worst) > most else ""
-    return "by site " + ", ".join(f"{site}: {n}" for site, n in worst[:most]) + more

@@ -158,6 +158,27 @@ def test_lines_that_are_offered_can_be_taken_in(tmp_path: Path) -> None:
     assert (plan["waves"]["wind"], plan["waves"]["wind_form"]) == ("wind.csv", "hours")
 
 
+def test_depths_in_feet_and_copies_are_asked_about_before_the_plan_is_answered(tmp_path: Path) -> None:
+    """A year in feet and a list of colonies given twice, met only after every question was answered."""
+    make(tmp_path)
+    awkward.feet_in_some_years(tmp_path / "corales 2019.csv")
+    awkward.two_header_rows(tmp_path / "norte.xlsx")
+    awkward.numbers_and_text(tmp_path / "voluntarios.csv")
+    awkward.folders_and_styles(tmp_path / "mis lugares.kml")
+    found = json.loads(command("check", "--draft", tmp_path, "--json").out)
+    feet = [a for a in found["asked"] if "depths of 2020" in a]
+    assert len(feet) == 1
+    assert "if it is in metres: ft?" in feet[0]
+    assert '#: depth_units_by_year = { 2020 = "ft" }' in found["plan"].splitlines()
+    copies = [a for a in found["asked"] if "like a copy" in a]
+    assert copies == ["13 of its 13 points stand in norte.xlsx too, like a copy: leave one of the two tables out?"]
+    kml = next(f for f in found["files"] if f["file"] == "mis lugares.kml")
+    assert kml["role"] is None
+    assert "in folders North / Corals" in kml["said"]
+    assert "its name speaks for layers.named_places, its folders for layers.colonies" in kml["unknown"][0]
+    assert "14 of its 14 points stand where norte.xlsx has colonies" in found["plan"]
+
+
 def test_files_that_nobody_uses_are_named_in_the_plan_and_by_check(tmp_path: Path) -> None:
     """A photo with the only positions of a reef, gone without a word."""
     plan = make(tmp_path).folder / "plan.toml"

@@ -7,8 +7,8 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
-from sitekit.pipeline.place import NO_PLOT, SitePlan, _shortfalls
 from sitekit.pipeline.report import lines_of
+from sitekit.pipeline.room_lacking import NO_PLOT, room_lacking
 from sitekit.pipeline.stages import Report
 from tests.pipeline.test_given import project
 from tests.season.conftest import command, edit
@@ -31,12 +31,10 @@ def test_a_site_without_room_for_a_plot_names_the_plot(patch: Path) -> None:
 
 def test_units_left_over_are_shown_to_free_slots_at_other_sites(tmp_path: Path) -> None:
     """Four colonies left out although plots with free slots lie at the next site."""
-    bottom: Any = None
     row = {"site": "C01", "species": "APAL", "genet": "a1", "number": 4, "reason": NO_PLOT}
-    plans = [SitePlan("C01", "C01", bottom, [], [row], {}), SitePlan("C02", "C02", bottom, [], [], {"APAL": 3})]
-    (fault,) = _shortfalls(project(tmp_path), plans, 0)
+    (fault,) = room_lacking(project(tmp_path), [row], {"C01": {}, "C02": {"APAL": 3}})
     assert "Free slots of APAL, by site C02: 3: move units there in a copy of out/allotment.csv" in fault.do
-    (fault,) = _shortfalls(project(tmp_path), plans[:1], 0)
+    (fault,) = room_lacking(project(tmp_path), [row], {"C01": {"ACER": 2}})
     assert "allotment.csv" not in fault.do
 
 
