@@ -123,7 +123,7 @@ def read_stock(
             if odd and not (one == "health_date" and odd == DATE):
                 turned = one in ("species", "genet") and odd in (DATE, DATE_1900, TIME)
                 shown = f", shown as {text!r}" if text else ""
-                name = f": the spreadsheet program made it of a name ({one})" if turned else ""
+                name = f": the spreadsheet program turned the {one}'s name into it" if turned else ""
                 bad.setdefault(i, []).append(f"{column} is {odd}{shown}{name}")
                 if turned:
                     mend[i] = f"Format column {column!r} of the spreadsheet as text, then type the name anew."
