@@ -171,6 +171,8 @@ def _neighbours_before(project: Project, ground: Ground, outlines: list[Any]) ->
     if spacing.mode == "plots":  # a plot may stand partly outside its candidate
         plot = spacing.plot
         reach = max(reach, spacing.plot.gap_m) + 2.0 * max(plot.length_m, plot.width_m, 2.0 * plot.radius_m)
+    if not outlines:
+        return []
     one, other = shapely.STRtree(outlines).query(outlines, predicate="dwithin", distance=reach)
     return [sorted(int(i) for i in other[one == k] if i < k) for k in range(len(outlines))]
 
