@@ -310,7 +310,11 @@ def _tell_or_set_aside(rows: Rows, bad: Why, where: str, refused: list[Refused] 
         refused += [replace(r, layer=where) for r in rows.broken]
         for i in sorted(bad):
             why = "; ".join(f"{came} (due: {due})" for came, due in bad[i])
-            do = f"Ask who wrote it; if so, {_SWAP}." if any(came == SWAPPED for came, _ in bad[i]) else MEND
+            do = (
+                f"Ask who wrote it; if the two changed places, {_SWAP}."
+                if any(came == SWAPPED for came, _ in bad[i])
+                else MEND
+            )
             refused.append(Refused(where, rows.file, rows.lines[i], rows.text_of(i), why, do))
         return
     faults = [r.fault() for r in rows.broken]

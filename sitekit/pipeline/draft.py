@@ -113,7 +113,7 @@ def draft_plan(paths: Sequence[Path], target: Path | None = None) -> Draft:
             done.refused += [_at(f, path) for f in one.facts.pop("refused", [])]
     tell_copies(done.seen)
     tell_feet(done.seen)
-    left_out = [(f.where, f"{f.came.removeprefix(f.where + ': ')} (due: {f.due})") for f in done.refused]
+    left_out = [(f.where, f"{f.came.removeprefix(f.where).lstrip(': ')} (due: {f.due})") for f in done.refused]
     left_out += [(name, "of no kind that is read") for name in passed]
     done.lines = lines_of_plan(done.seen, lambda p: _named(p, folder), left_out)
     done.asked = questions_in(done.lines)

@@ -228,7 +228,10 @@ def _fault(item: Any, where: str) -> Fault:
         return Fault(place, *written)
     if item["type"] == "value_error":
         return Fault(place, shown, message, "Correct the lines named.")
-    return Fault(place, shown, message[0].lower() + message[1:], "Correct the value.")
+    do = "Correct the value."
+    if loc[:2] == ("spacing", "numbers"):
+        do = "To plant none of a species, leave its [[species]] table out of the plan."
+    return Fault(place, shown, message[0].lower() + message[1:], do)
 
 
 def _keys_at(loc: tuple[Any, ...]) -> list[str]:

@@ -49,7 +49,8 @@ def line_faults(text: str, where: str, error: tomllib.TOMLDecodeError) -> list[F
         try:
             tomllib.loads(line)
         except tomllib.TOMLDecodeError:
-            found.append(Fault(f"{where}, line {number}", f"is not TOML: {line.strip()[:120]}", *_meant(match[1])))
+            shown = re.sub(r"\s+#.*", "", line.strip())[:120]
+            found.append(Fault(f"{where}, line {number}", f"is not TOML: {shown}", *_meant(match[1])))
     if found:
         return found
     at = re.search(r"line (\d+)", str(error))

@@ -21,6 +21,7 @@ def test_every_line_that_toml_cannot_hold_is_named_with_what_to_write(tmp_path: 
     with pytest.raises(InputFault) as caught:
         read_settings(path)
     told = {f.where.rsplit("line ", 1)[1]: f.do for f in caught.value.faults}
+    assert caught.value.faults[1].came == "is not TOML: date = 15/04/2027"
     assert told == {
         "2": 'Write "Temporada" if it is text.', "3": "Write 2027-04-15.", "4": "Write 0.5.", "5": "Write true.",
         "6": "Each quote that opens must close.",
@@ -67,3 +68,9 @@ def test_the_advice_leads_to_a_plan_that_is_taken() -> None:
     with pytest.raises(InputFault) as caught:
         settings_from(tomllib.loads('[plan]\nname = "a"\ndate = 2027-04-15\ncell_m = 0.5\n'))
     assert not [f for f in caught.value.faults if "plan.date" in f.where or "plan.cell_m" in f.where]
+
+
+def test_no_unit_of_a_species_is_answered_with_the_way_to_plant_none() -> None:
+    """APAL = 0 refused with a rule of arithmetic."""
+    with pytest.raises(InputFault, match=r"spacing.numbers.APAL: 0;.*leave its \[\[species\]\] table out"):
+        settings_from({"spacing": {"numbers": {"APAL": 0}}})
