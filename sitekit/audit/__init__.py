@@ -12,6 +12,7 @@
 - counts_agree: counts, sequence numbers, tags, genets, stock
 - living_again: the lists of living colonies, asked again
 - clearances_kept: living colonies and edges, planned on paper
+- public_kept: living colonies listed exactly or coarsened, as the plan says
 - permits_kept: caps, areas, dates, regions and methods of permits; corners of work areas; what is kept clear of
 - choice_kept: budget, numbers, distances, genets and sums of the choice of sites
 - answers_kept: go/no-go answers, scout forms, unplanted areas, ranks

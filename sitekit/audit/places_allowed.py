@@ -31,6 +31,7 @@ BOTTOM = "every unit stands on allowed bottom"
 DEPTH = "every unit's depth is the bathymetry's, within the plan's limits"
 _OUTLINE_M = 0.02  # outlines carry 7 decimals of a degree (1.1 cm), points 9
 _DEPTH_M = 0.01  # depths are printed to the centimetre
+_EDGE_M = 1e-3  # as near to an edge between two cells of a map as counts as on it
 _SCORE = 1e-6  # half a step of a float32 near 1 is 3e-8
 _SIDE_M = 1e-3  # m; how near a cell side a unit may be counted to the cell beyond
 POSITIONS = "out/colonies.geojson"
@@ -225,8 +226,10 @@ def _bottom(project: Path, settings: Settings, written: Written, planned: pd.Dat
         hits = covering(frame, x, y)
         values = [_text(v) for v in frame[layer.field].iloc[hits["row"]]]
     else:
-        found = nearest_cell(project, layer, written.crs, x, y)
-        hits = pd.DataFrame({"point": np.flatnonzero(np.isfinite(found))})
+        # on an edge between two cells of the map either may be the one that the run took
+        beside = [(a, b) for a in (-_EDGE_M, _EDGE_M) for b in (-_EDGE_M, _EDGE_M)]
+        found = np.stack([nearest_cell(project, layer, written.crs, x + a, y + b) for a, b in beside])
+        hits = pd.DataFrame({"point": np.nonzero(np.isfinite(found))[1]})
         values = [_text(v) for v in found[np.isfinite(found)]]
     excluded = set(settings.exclusions.substrate)
     classes = [layer.classes.get(v) for v in values]

@@ -15,6 +15,7 @@ from sitekit.audit.places_allowed import audit_places
 from sitekit.audit.plots_kept import audit_plots
 from sitekit.audit.positions_agree import audit_agreement
 from sitekit.audit.promises import Finding
+from sitekit.audit.public_kept import audit_public
 from sitekit.audit.spacing_kept import audit_spacing
 from sitekit.audit.written import read_written
 from sitekit.errors import Fault, FileFault
@@ -53,6 +54,7 @@ def audit_plan(project: Path, settings: Settings) -> list[Finding]:
         *audit_spacing(settings, written),
         *audit_plots(Path(project), settings, written),
         *audit_clearances(Path(project), settings, written),
+        *audit_public(Path(project), settings, written),
         *audit_permits(Path(project), settings, written),
         *audit_choice(settings, written),
         *audit_answers(Path(project), settings, written),

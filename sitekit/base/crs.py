@@ -9,6 +9,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from pyproj import CRS, Proj, Transformer
+from pyproj.aoi import AreaOfInterest
 from pyproj.enums import WktVersion
 from pyproj.exceptions import CRSError, ProjError
 from pyproj.transformer import TransformerGroup
@@ -191,22 +192,79 @@ def largest_scale_factor(crs: CRS, bounds: Bounds) -> float:
     return float(np.max(scale_factor(crs, lon, lat)))
 
 
-def datum_note(source: CRS, target: CRS) -> str:
-    """One sentence on the datum shift between two systems; empty when both stand on the same datum.
+def datum_note(source: CRS, target: CRS, x: ArrayLike, y: ArrayLike) -> str:
+    """One sentence on the datum shift that is applied at some places; empty when both systems stand on the same datum.
 
-    Says which operation is used and its stated accuracy, or that none is known and coordinates pass unshifted.
+    Parameters
+    ----------
+    source, target : pyproj.CRS
+        As for `transform_points`.
+    x, y : array_like
+        The places in `source`, easting or longitude first. The middle one along each axis and the outermost are looked
+        at: the operation depends on the place (NAD27 has one for the Bahamas, one for Cuba, and so on).
+
+    Returns
+    -------
+    str
+        Which operations are used and their stated accuracy, or that none is known there and positions pass unshifted.
     """
-    a, b = source.geodetic_crs, target.geodetic_crs
-    if a is None or b is None or a.datum == b.datum or a.to_2d() == b.to_2d():
+    a, b = (c if c.is_bound else c.geodetic_crs for c in (source, target))
+    if a is None or b is None or a == b or (not a.is_bound and (a.datum == b.datum or a.to_2d() == b.to_2d())):
         return ""
+    across, along = np.asarray(x, dtype=float).ravel(), np.asarray(y, dtype=float).ravel()
+    seen = np.isfinite(across) & np.isfinite(along) & ((np.abs(along) <= 90.0) | (not source.is_geographic))
+    across, along = across[seen], along[seen]
+    if not len(across):
+        return ""
+    orders = (np.argsort(across, kind="stable"), np.argsort(along, kind="stable"))
+    picked = sorted({int(order[k]) for order in orders for k in (0, len(order) // 2, -1)})
+    used = sorted({_shift_at(source, target, across[i], along[i]) for i in picked})
+    better = _better_grid(a, b, source, across, along, [accuracy for _, accuracy in used])
+    names = {c: "the system given" if c.name == "unknown" else c.name for c in (a, b)}
+    if all(name == "" for name, _ in used):
+        sizes = [c.ellipsoid.semi_major_metre for c in (a, b) if c.ellipsoid]
+        lack = better.replace("a better one", "one")
+        if len(sizes) == 2 and abs(sizes[0] - sizes[1]) > 1:
+            lack += "; they may be off by hundreds of metres: give `crs` as a system that holds its own shift"
+        return f"no transformation from {names[a]} to {names[b]} is known here: positions pass unshifted{lack}"
+    said = [
+        f"'{name}', " + (f"{accuracy:g} m" if accuracy >= 0 else "accuracy not stated") if name else "none in places"
+        for name, accuracy in used
+    ]
+    return f"{names[a]} to {names[b]} by {' and '.join(said)}{better}"
+
+
+def _shift_at(source: CRS, target: CRS, x: float, y: float) -> tuple[str, float]:
+    """Name of the operation used at a place, without its conversions, and its accuracy [m]; −1 where none is stated."""
+    way = transformer(source, target)
+    way.transform(x, y)
+    try:
+        operation = way.get_last_used_operation()
+    except ProjError:
+        operation = way  # there is only one
+    steps = [s for s in operation.operations or () if s.type_name not in ("Conversion", "Other Coordinate Operation")]
+    names = [s.name for s in steps if not s.name.startswith("Ballpark")]
+    accuracy = operation.accuracy
+    return " + ".join(names), float(accuracy) if accuracy is not None and accuracy >= 0 else -1.0
+
+
+def _better_grid(
+    a: CRS, b: CRS, source: CRS, x: NDArray[np.float64], y: NDArray[np.float64], accuracies: list[float]
+) -> str:
+    """Whether a finer operation for this area needs a grid file that is not installed."""
+    degrees = source.geodetic_crs or WGS84
+    lon, lat = (x, y) if source.is_geographic else transform_points(x, y, source, degrees)
+    there = np.isfinite(lon) & (np.abs(lat) <= 90.0)
+    if not there.any():
+        return ""
+    lon, lat = (lon[there] + 180.0) % 360.0 - 180.0, lat[there]
+    area = AreaOfInterest(float(lon.min()), float(lat.min()), float(lon.max()), float(lat.max()))
     with warnings.catch_warnings():
         # pyproj warns when a better operation needs a grid file that is not installed; the note says so instead.
         warnings.simplefilter("ignore", UserWarning)
-        group = TransformerGroup(a, b, always_xy=True)
-    if not group.transformers:
-        return f"no transformation from {a.name} to {b.name} is known: coordinates pass unshifted"
-    best = group.transformers[0]
-    # pyproj gives −1 where the registry states no accuracy.
-    accuracy = f"{best.accuracy:g} m" if best.accuracy is not None and best.accuracy >= 0 else "accuracy not stated"
-    better = "" if group.best_available else "; a better one needs a grid file that is not installed"
-    return f"{a.name} to {b.name} by '{best.description}', {accuracy}{better}"
+        group = TransformerGroup(a, b, always_xy=True, area_of_interest=area)  # type: ignore[arg-type]
+    if group.best_available:
+        return ""
+    stated = [o.accuracy for o in group.unavailable_operations if o.accuracy is not None and o.accuracy >= 0]
+    finer = stated and (min(accuracies) < 0 or min(stated) < max(accuracies))
+    return "; a better one needs a grid file that is not installed" if finer else ""

@@ -23,6 +23,9 @@ LANGUAGES = ("en", "es", "fr")
 UNITS = ("m", "ft", "both")
 STATUS = "status"  # the row of the table that says how far each language can be trusted
 _TOLD = "told."  # keys of sentences that stand in the season's tables in English
+# What a value of such a sentence looks like, by the end of its name; any text otherwise. Lengths follow
+# the units; values that end in `_said` are retold themselves.
+_VALUES = {"_day": r"\d{4}-\d\d-\d\d", "_number": r"[\d.,]*\d", "_length": r"[\d.,]*\d m"}
 
 
 @dataclass
@@ -118,11 +121,18 @@ def say(key: str, **values: object) -> str:
     return text.format(**values) if values else text
 
 
-def retell(text: str) -> str:
+def retell(text: str, *, typed: bool = False) -> str:
     """Return an English sentence of the season's tables in the language in force.
 
-    A sentence is known by its English label (keys `told.…`), its values kept as they stand. One that is not known is
-    printed in English and noted in `Wording.untold`, so that the run can say so.
+    A sentence is known by its English label (keys `told.…`), its values kept as they stand, lengths in the units in force.
+    One that is not known is printed in English and noted in `Wording.untold`, so that the run can say so.
+
+    Parameters
+    ----------
+    text : str
+        As it stands in the table.
+    typed : bool
+        Whether it may be the team's own words: those are printed as typed and not noted.
 
     Examples
     --------
@@ -131,15 +141,33 @@ def retell(text: str) -> str:
     '07:00–11:23 en los días previstos'
     """
     now = wording()
-    if now.language == "en" or not any(c.isalpha() for c in text):
+    if (now.language == "en" and now.units != "ft") or not any(c.isalpha() for c in text):
         return text
     for key, pattern in _patterns():
         found = pattern.fullmatch(text)
         if found:
-            return labels()[key][now.language].format(**found.groupdict())
-    if text not in now.untold:
+            return labels()[key][now.language].format(**{k: _retold(k, v) for k, v in found.groupdict().items()})
+    if now.language != "en" and not typed and text not in now.untold:
         now.untold.append(text)
     return text
+
+
+def retell_parts(text: str, *, between: str = "; ", typed: bool = False) -> str:
+    """Return a text made of English sentences in a row in the language in force, each as `retell` tells it.
+
+    Examples
+    --------
+    >>> with worded("fr"):
+    ...     retell_parts("forced in by the plan; too near OT")
+    'imposé par le plan; trop près de OT'
+    """
+    return between.join(retell(part, typed=typed) for part in text.split(between))
+
+
+def _retold(name: str, value: str) -> str:
+    if name.endswith("_length"):
+        return length_text(float(value[:-2].replace(",", "")))
+    return retell(value, typed=True) if name.endswith("_said") else value
 
 
 def caution(text: str) -> str:
@@ -200,6 +228,44 @@ def length_text(value_m: float, *, signed: bool = False) -> str:
     return f"{value_m:+.1f} m" if signed else f"{value_m:g} m"
 
 
+def length_unit() -> tuple[str, float]:
+    """Return the unit of lengths in tables and on axes, which show one only, and its metres: feet where `ft` is in force.
+
+    Examples
+    --------
+    >>> length_unit()
+    ('m', 1.0)
+    >>> with worded(units="ft"):
+    ...     length_unit()
+    ('ft', 0.3048)
+    """
+    name = "ft" if wording().units == "ft" else "m"
+    return name, METRES_PER[name]
+
+
+def way_unit() -> tuple[str, float]:
+    """Return the unit of ways of a kilometre and more, and its metres: nautical miles where `ft` is in force."""
+    name = "nmi" if wording().units == "ft" else "km"
+    return name, METRES_PER[name]
+
+
+def distance_text(value_m: float) -> str:
+    """Return a distance to the whole metre or foot, thousands set apart.
+
+    Parameters
+    ----------
+    value_m : float
+        [m].
+
+    Examples
+    --------
+    >>> distance_text(1234.4)
+    '1,234 m'
+    """
+    unit, per = length_unit()
+    return f"{value_m / per:,.0f} {unit}"
+
+
 @cache
 def _patterns() -> tuple[tuple[str, re.Pattern[str]], ...]:
     """Patterns of the sentences in tables, those with most fixed letters first."""
@@ -208,6 +274,10 @@ def _patterns() -> tuple[tuple[str, re.Pattern[str]], ...]:
         if key.startswith(_TOLD):
             parts = re.split(r"(\{\w+\})", texts["en"])
             fixed = sum(len(p) for p in parts if not p.startswith("{"))
-            pattern = "".join(f"(?P<{p[1:-1]}>.+?)" if p.startswith("{") else re.escape(p) for p in parts)
+            pattern = "".join(_value(p[1:-1]) if p.startswith("{") else re.escape(p) for p in parts)
             found.append((-fixed, key, re.compile(pattern)))
     return tuple((key, pattern) for _, key, pattern in sorted(found, key=lambda f: (f[0], f[1])))
+
+
+def _value(name: str) -> str:
+    return f"(?P<{name}>{next((p for end, p in _VALUES.items() if name.endswith(end)), '.+?')})"

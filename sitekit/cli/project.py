@@ -88,7 +88,7 @@ def _quoted(path: Path) -> str:
 
 
 @click.command()
-@click.argument("paths", metavar="[PLAN]", nargs=-1, type=click.Path(path_type=Path))
+@click.argument("paths", metavar="[PLAN | FILES]", nargs=-1, type=click.Path(path_type=Path))
 @click.option("--draft", is_flag=True, help="Look at FILES or a FOLDER instead and draft a plan from them.")
 @click.option("--write", type=click.Path(path_type=Path), help="With --draft: write it here; never replaces a file.")
 @options.as_json

@@ -22,6 +22,18 @@ from sitekit.base.units import METRES_PER
 _FOOT, _FATHOM = METRES_PER["ft"], METRES_PER["fathom"]
 CM_PER_INCH = 2.54  # international inch, exact since 1959
 
+# Columns of short codes, as surveys and nurseries head them; what the codes mean only their list tells.
+SPECIES_CODES = (
+    "species_code",
+    "species_cd",
+    "sp_code",
+    "sp_cd",
+    "spp_code",
+    "spp",
+    "taxon_code",
+    "taxon_cd",
+    "coral_code",
+)
 # field -> name -> factor to the field's own unit (1.0 where it has none, 0.0 where the unit is not told)
 FIELDS: dict[str, dict[str, float]] = {
     "longitude": dict.fromkeys(
@@ -40,7 +52,10 @@ FIELDS: dict[str, dict[str, float]] = {
     "northing": dict.fromkeys(("y", "northing", "y_m", "utm_n", "n", "utm_northing", "utm_y", "northing_m", "norte"), 1.0),
     "zone": dict.fromkeys(("utm_zone", "zone", "huso", "utmzone"), 1.0),
     "datum": dict.fromkeys(("geodeticdatum", "datum", "verbatimsrs"), 1.0),
-    "species": dict.fromkeys(("species", "species_code", "scientificname", "taxon", "especie", "espece"), 1.0),
+    "species": dict.fromkeys(
+        ("species", *SPECIES_CODES, "scientificname", "scientific_name", "taxon", "species_name", "taxon_name", "especie",
+         "espece"), 1.0
+    ),
     "size_cm": {"size_cm": 1.0, "diameter_cm": 1.0, "size_mm": 0.1, "size_in": CM_PER_INCH, "size_inches": CM_PER_INCH,
                 "size_m": 100.0, "size": 0.0},
     "origin": {"origin": 1.0},
@@ -107,6 +122,11 @@ def find_column(names: Iterable[str], field: str) -> str | None:
     for name in names:
         by_plain.setdefault(plain_name(name).replace("_", ""), name)
     return next((by_plain[n] for n in (field.replace("_", ""), *_FACTORS[field]) if n in by_plain), None)
+
+
+def holds_codes(column: str) -> bool:
+    """Whether a column is headed as one of species codes."""
+    return plain_name(column).replace("_", "") in {name.replace("_", "") for name in SPECIES_CODES}
 
 
 def factor_of(field: str, column: str) -> float | None:

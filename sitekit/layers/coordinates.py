@@ -23,6 +23,7 @@ _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 _ZONE = re.compile(r"\s*(?:zone|zona|huso)?\s*(\d{1,2})\s*([A-Za-z]*)\s*")
 # Names of datums as people and Darwin Core's geodeticDatum write them, letters and digits only.
 DATUMS = {"wgs84": "EPSG:4326", "wgs1984": "EPSG:4326", "worldgeodeticsystem1984": "EPSG:4326", "nad27": "EPSG:4267",
+          "wgs72": "EPSG:4322", "wgs1972": "EPSG:4322",
           "nad1927": "EPSG:4267", "nad83": "EPSG:4269", "nad1983": "EPSG:4269", "gda94": "EPSG:4283",
           "gda2020": "EPSG:7844", "sirgas2000": "EPSG:4674", "etrs89": "EPSG:4258", "ed50": "EPSG:4230",
           "prvd": "EPSG:4139", "puertorico": "EPSG:4139", "tokyo": "EPSG:4301", "oldhawaiian": "EPSG:4135"}  # fmt: skip
@@ -114,7 +115,7 @@ def locate(rows: Rows, where: str, to_crs: CRS, columns: Columns | None = None) 
         if source is None:
             continue
         east[here], north[here] = transform_points(x[here], y[here], source, to_crs)
-        shift = datum_note(source, to_crs)
+        shift = datum_note(source, to_crs, x[here], y[here])
         names.append(source.name)
         notes.append(f"system {source.name}" + (f", {int(here.sum())} rows" if len(set(systems)) > 1 else ""))
         notes += [f"datum shift: {shift}"] if shift else []

@@ -41,24 +41,26 @@ def near_doubles(
     tuple of Doubt
         Per two sources: that one looks like a copy of the other (of the smaller one at least three quarters, and four
         points, within 0.2 m), else their number of pairs and the nearest five; copies first, nothing is merged. Of each
-        point the eight nearest of the other sources are looked at.
+        point the eight nearest points of the other sources that may be of its species are looked at.
     """
     sources = sorted({(file, partner) for file, partner, _ in label})
     of = np.array([sources.index((file, partner)) for file, partner, _ in label], dtype=np.int64)
-    places = np.column_stack([x, y])
+    places, kind = np.column_stack([x, y]), np.array([s or "" for s in species])
     found: dict[tuple[int, int], dict[tuple[int, int], float]] = {}
     for one in range(len(sources) - 1):
-        own, others = np.flatnonzero(of == one), np.flatnonzero(of > one)
-        if not len(own) or not len(others):
-            continue
-        reach = float(np.hypot(error_m[own].max(), error_m[others].max()))
-        away, near = cKDTree(places[others]).query(places[own], k=min(8, len(others)), distance_upper_bound=reach)
-        away, near = np.asarray(away).reshape(len(own), -1), np.asarray(near).reshape(len(own), -1)
-        for row, column in zip(*np.nonzero(np.isfinite(away)), strict=True):
-            i, j = int(own[row]), int(others[near[row, column]])
-            fits = species[i] == species[j] or not species[i] or not species[j]
-            if fits and away[row, column] <= np.hypot(error_m[i], error_m[j]):
-                found.setdefault((one, int(of[j])), {})[i, j] = float(away[row, column])
+        # lists of survey sites hold many species on one position: the eight nearest of any would hide a double
+        for name in np.unique(kind[of == one]):
+            own = np.flatnonzero((of == one) & (kind == name))
+            others = np.flatnonzero((of > one) & ((kind == name) | (kind == "") | (name == "")))
+            if not len(others):
+                continue
+            reach = float(np.hypot(error_m[own].max(), error_m[others].max()))
+            away, near = cKDTree(places[others]).query(places[own], k=min(8, len(others)), distance_upper_bound=reach)
+            away, near = np.asarray(away).reshape(len(own), -1), np.asarray(near).reshape(len(own), -1)
+            for row, column in zip(*np.nonzero(np.isfinite(away)), strict=True):
+                i, j = int(own[row]), int(others[near[row, column]])
+                if away[row, column] <= np.hypot(error_m[i], error_m[j]):
+                    found.setdefault((one, int(of[j])), {})[i, j] = float(away[row, column])
     sizes = np.bincount(of, minlength=len(sources))
     copies, doubts = [], []
     for (a, b), pairs in sorted(found.items()):

@@ -345,7 +345,7 @@ def _vector(path: Path, crs: str | None, where: str, to_crs: CRS, *, swap: bool 
         x, y, turned = exchanged(x, y, to_crs)
         told += [f"latitude and longitude exchanged in {len(turned)} rows, as swapped_rows says"] if turned else []
     east, north = transform_points(x, y, source, to_crs)
-    shift = datum_note(source, to_crs)
+    shift = datum_note(source, to_crs, x, y)
     told += [f"datum shift: {shift}"] if shift else []
     return rows, Located(east, north, x, y, source.is_geographic, tuple(told), {}, (source.name,))
 

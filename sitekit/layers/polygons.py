@@ -64,7 +64,7 @@ def read_polygons(
             Fault(where, f"{path.name} does not say its coordinate system", "a system", "Add `crs`, e.g. EPSG:4326.")
         )
     notes = [*said, *([f"{others} rows without a polygon left out"] if others else [])]
-    shift = datum_note(CRS(frame.crs), to_crs)
+    shift = datum_note(CRS(frame.crs), to_crs, *shapely.get_coordinates(list(frame.geometry)).T)
     notes += [f"datum shift: {shift}"] if shift else []
     broken = ~frame.geometry.is_valid
     if bool(broken.any()):

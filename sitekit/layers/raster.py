@@ -14,7 +14,7 @@ from pyproj import CRS
 from rasterio.enums import MergeAlg
 from rasterio.features import rasterize
 
-from sitekit.base.crs import geographic_bounds, name_of, transform_points
+from sitekit.base.crs import datum_note, geographic_bounds, name_of, transform_points
 from sitekit.base.files import atomic_path
 from sitekit.errors import Fault, Faults, InputFault
 from sitekit.layers.aligned import Aligned, Seen, aligned_result, refuse_hidden_gaps, write_tiles
@@ -115,6 +115,12 @@ def align_raster(
             if seen.cells == 0:
                 raise _nothing(str(path), extent, grid)
         notes = list(source.notes)
+        west, south, east, north = source.corners
+        across = np.array([west, east])
+        if source.crs.is_geographic:  # the grid's places come as ±180°, whatever side the raster counts from
+            across = (across + 180.0) % 360.0 - 180.0
+        shift = datum_note(source.crs, grid.crs, across, [south, north])
+        notes += [f"datum shift: {shift}"] if shift else []
         if block > 1:
             notes.append(f"averaged over {block} × {block} source cells")
         if max(size) > 1.5 * grid.cell:

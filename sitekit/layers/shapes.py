@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from pyproj import CRS
 
-from sitekit.base.crs import read_crs
+from sitekit.base.crs import datum_note, read_crs
 from sitekit.errors import Fault, FileFault, InputFault
 from sitekit.layers.vector_file import read_vector
 
@@ -65,6 +65,8 @@ def read_shapes(
         raise InputFault(
             Fault(where, f"{path.name} does not say its coordinate system", "a system", "Add `crs`, e.g. EPSG:4326.")
         )
+    shift = datum_note(CRS(frame.crs), to_crs, *shapely.get_coordinates(frame.geometry.to_numpy()[keep]).T)
+    notes += [f"datum shift: {shift}"] if shift else []
     column = name_field or next((c for c in columns if c.lower() == "name"), None)
     names = [
         str(v).strip() if column and v is not None and str(v).strip() not in ("", "nan", "None") else f"row {n}"

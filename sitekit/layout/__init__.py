@@ -16,7 +16,8 @@
 - robustness: the share of plots displaced by the pin error that still stand on allowed bottom
 - shelves: rectangles of one bearing, and the best straight shelves of them
 - keep_off: what new plots keep clear of
-- placing: rectangles of any bearing a gap apart, picked by quality or re-planned in a neighbourhood
+- placing: rectangles of any bearing a gap apart, picked by quality
+- exchange: room made by taking out one rectangle at a time and laying it elsewhere
 - packing: as many plots as fit, or the wanted number of the best
 - plots: rectangular plots along a tape line
 - circles: circular plots around a pin

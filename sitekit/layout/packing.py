@@ -1,7 +1,7 @@
 """Which rectangles together: as many as fit, or the wanted number of the best.
 
-Candidates come from `placing`; here straight shelves, each reef on its own bearing, picking by quality and re-planning
-are played against each other, so that no answer is worse than picking by quality alone.
+Candidates come from `placing`; here straight shelves, each reef on its own bearing and picking by quality are played
+against each other, so that no answer is worse than picking by quality alone; `exchange` makes room in the best of them.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from sitekit.layout.exchange import exchanged
 from sitekit.layout.placing import Placer
 from sitekit.layout.shelves import Bottom, Field
 from sitekit.layout.tape import direction
@@ -19,9 +20,12 @@ from sitekit.layout.tape import direction
 Floats = NDArray[np.float64]
 
 _QUALITY_WEIGHT = 1e-6  # beside a count of 1 per plot: quality decides only between equal counts
-_SHAKEN = 0.7  # of the re-planned neighbourhoods: counts only, chance deciding; the others look at quality too
+_SHAKEN = 0.8  # of the steps: any direction will do; the others look at quality
 _PRICES = 12  # halvings of the price per plot
-_MOST_STEPS = 400  # neighbourhoods re-planned on one bottom: on a large one the gain per step no longer pays
+_LOOKED_AT_EACH, _LOOKED_AT_ALL = (
+    1.6e7,
+    5e9,
+)  # starts within reach, all steps per plot and together: beyond it does not pay
 
 
 def most_plots(reefs: Reefs, placer: Placer, *, effort: int, seed: int) -> Floats:
@@ -34,31 +38,18 @@ def most_plots(reefs: Reefs, placer: Placer, *, effort: int, seed: int) -> Float
     placer : Placer
         Candidates of all bearings.
     effort : int
-        Neighbourhoods re-planned per 100 rectangles, 400 in all at most.
+        Steps of exchange per rectangle; fewer where gaps are wide or the bottom is large (`_LOOKED_AT_EACH`, `_ALL`).
     seed : int
-        Of their order.
+        Of their order and directions.
     """
     ordered = placer.candidates()
     every, base, weight = len(ordered), 1.0, _QUALITY_WEIGHT
     straight = [placer.shelves(k, base=base, weight=weight) for k in range(len(placer.fields))]
-    starts = [placer.pick(ordered, most=every), reefs.best(base, weight)]
-    starts.append(max(straight, key=_worth))
-    filled = [placer.pick(ordered, most=every, kept=start) for start in starts]
-    chosen = max(filled, key=_worth)
-    if len(chosen) == 0:
-        return chosen
-    draw = np.random.default_rng(seed)
-    steps = min(math.ceil(effort * len(chosen) / 100), _MOST_STEPS)
-    best = chosen
-    for step in range(steps):
-        at = chosen[int(draw.integers(len(chosen)))]
-        shift = draw.normal(0.0, 0.5 * placer.reach_m, 2)
-        chance = draw if step < _SHAKEN * steps else None
-        centre = (at[0] + shift[0], at[1] + shift[1])
-        chosen = placer.replanned(chosen, centre, base=base, weight=weight, chance=chance)
-        if _worth(chosen) > _worth(best):
-            best = chosen
-    return best
+    starts = [np.zeros((0, 5)), reefs.best(base, weight), max(straight, key=_worth)]
+    chosen = max((placer.pick(np.concatenate([s, ordered]), most=every) for s in starts), key=_worth)
+    most = min(_LOOKED_AT_EACH * len(chosen), _LOOKED_AT_ALL) / placer.starts_in_reach()
+    steps = min(effort * len(chosen), int(most))
+    return exchanged(placer, chosen, steps=steps, shaken=round(_SHAKEN * steps), draw=np.random.default_rng(seed))
 
 
 def best_plots(reefs: Reefs, placer: Placer, wanted: int, *, effort: int, seed: int) -> Floats:

@@ -1,4 +1,4 @@
-"""Rectangles of any bearing kept a gap apart: the test, picking by quality, and re-planning a neighbourhood.
+"""Rectangles of any bearing kept a gap apart: the test, straight shelves, and picking by quality.
 
 A set of rectangles is an array of rows (centre easting, centre northing, bearing number, quality, robust share).
 """
@@ -11,13 +11,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sitekit.base.compiled import compiled
-from sitekit.layout.shelves import Field, shelf_choice
+from sitekit.layout.shelves import Bottom, Field, Ground, fine_ground, shelf_choice, under
 from sitekit.layout.tape import direction
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-_SHAKE = 1e-3  # what chance counts beside one rectangle
 MOST_TRIED = 2_000_000  # rectangles picked from; of more, the best of each square of samples
 
 
@@ -30,14 +29,29 @@ class Placer:
         One per bearing.
     length_m, width_m, gap_m : float
         Size of the rectangles and least distance between two [m].
+    bottom : Bottom, optional
+        Where rectangles are looked at by fine samples before they are picked; None: the fields are believed.
+    least_allowed_share : float
+        Share of a rectangle that must be allowed bottom by fine samples, 0-1.
     """
 
-    def __init__(self, fields: list[Field], *, length_m: float, width_m: float, gap_m: float) -> None:
+    def __init__(
+        self,
+        fields: list[Field],
+        *,
+        length_m: float,
+        width_m: float,
+        gap_m: float,
+        bottom: Bottom | None = None,
+        least_allowed_share: float = 0.0,
+    ) -> None:
         self.fields = fields
+        share = least_allowed_share if bottom is not None else -1.0
+        nothing = Bottom(np.zeros((1, 1), bool), np.zeros((1, 1), np.float32), 0.0, 0.0, 1.0)
+        self.ground: Ground = fine_ground(bottom or nothing, length_m, width_m, share)
         self.size = np.array([0.5 * length_m, 0.5 * width_m, gap_m])
         self.turns = np.array([direction(f.bearing_grid_deg) for f in fields]).reshape(-1, 2)
         self.reach_m = math.hypot(length_m, width_m) + gap_m
-        self.window_m = 1.5 * self.reach_m
 
     def row(self, k: int, rows: Ints, columns: Ints) -> Floats:
         """Return set rows of the rectangles of field `k` that start at the samples given."""
@@ -46,6 +60,10 @@ class Placer:
         return np.column_stack(
             [x, y, np.full(x.size, float(k)), field.quality[rows, columns], field.robust[rows, columns]]
         )
+
+    def starts_in_reach(self) -> float:
+        """Return about how many starts there are, over all bearings, within reach of one rectangle."""
+        return sum((2.0 * self.reach_m) ** 2 / (f.step_along_m * f.step_across_m) for f in self.fields)
 
     def candidates(self) -> Floats:
         """Return usable rectangles, best quality first: all, or on a large bottom the best of each square of samples."""
@@ -61,6 +79,8 @@ class Placer:
     def pick(self, ordered: Floats, *, most: int, kept: Floats | None = None) -> Floats:
         """Return `kept` and, in the order given, each rectangle that stays a gap away from all before it.
 
+        Those that would be taken but fall short of their share are closed instead.
+
         Parameters
         ----------
         ordered : ndarray, shape (n, 5)
@@ -75,24 +95,14 @@ class Placer:
         if len(ordered) == 0 or room <= len(first):
             return first[:most]
         every = np.concatenate([first, ordered])
-        chosen = _pick(every, len(first), room, self.turns, self.size, self.reach_m)
+        chosen, unfit = _pick(every, len(first), room, self.turns, self.size, self.reach_m, self.ground)
+        for k, field in enumerate(self.fields):
+            short = every[unfit]
+            field.quality[self.samples(k, short[short[:, 2] == k])] = -1.0
         return every[chosen]
 
-    def close(self, unfit: Floats) -> None:
-        """Mark rectangles as not to be used again."""
-        for k, field in enumerate(self.fields):
-            field.quality[self._samples(k, unfit[unfit[:, 2] == k])] = -1.0
-
-    def usable(self, offered: Floats) -> NDArray[np.bool_]:
-        """Tell which rectangles are not closed."""
-        good = np.zeros(len(offered), bool)
-        for k, field in enumerate(self.fields):
-            mine = offered[:, 2] == k
-            good[mine] = field.quality[self._samples(k, offered[mine])] >= 0
-        return good
-
-    def _samples(self, k: int, mine: Floats) -> tuple[Ints, Ints]:
-        """Rows and columns of the samples at which rectangles of field `k` start."""
+    def samples(self, k: int, mine: Floats) -> tuple[Ints, Ints]:
+        """Return rows and columns of the samples at which rectangles of field `k` start."""
         field = self.fields[k]
         s, c = direction(field.bearing_grid_deg)
         dx, dy = mine[:, 0] - field.corner_x_m, mine[:, 1] - field.corner_y_m
@@ -115,73 +125,6 @@ class Placer:
             weight=weight,
         )
         return self.row(k, rows, columns)
-
-    def replanned(
-        self,
-        chosen: Floats,
-        centre: tuple[float, float],
-        *,
-        base: float,
-        weight: float,
-        chance: np.random.Generator | None = None,
-    ) -> Floats:
-        """Return a set with the rectangles around `centre` planned anew, if that is worth more; else the set given.
-
-        With `chance`, chance decides between plans of as many rectangles, and as many are good enough: the set is
-        shaken, so that later neighbourhoods find room that no single one can make.
-        """
-        near = np.hypot(chosen[:, 0] - centre[0], chosen[:, 1] - centre[1]) <= self.window_m
-        fixed = chosen[~near]
-        old = chosen[near]
-        worth = base * len(old) + weight * float(old[:, 3].sum())
-        close = fixed[np.hypot(fixed[:, 0] - centre[0], fixed[:, 1] - centre[1]) <= self.window_m + self.reach_m]
-        best, found = (len(old) - 0.5 if chance is not None else worth + 1e-9), None
-        for k, field in enumerate(self.fields):
-            offered = self._free_window(k, centre, close)
-            if offered is None:
-                continue
-            rows0, columns0, values = offered
-            if chance is not None:
-                values = np.where(values >= 0, chance.random(values.shape, np.float32), np.float32(-1.0))
-                weight = _SHAKE
-            gap = float(self.size[2])
-            total, rows, columns = shelf_choice(
-                values,
-                along=field.along,
-                across=field.across,
-                gap_along=math.ceil(gap / field.step_along_m - 1e-9),
-                gap_across=math.ceil(gap / field.step_across_m - 1e-9),
-                base=base,
-                weight=weight,
-            )
-            if total > best:
-                best, found = total, self.row(k, rows + rows0, columns + columns0)
-        return chosen if found is None else np.concatenate([fixed, found])
-
-    def _free_window(
-        self, k: int, centre: tuple[float, float], close: Floats
-    ) -> tuple[int, int, NDArray[np.float32]] | None:
-        """First row and column, and qualities, of the starts of field `k` around a centre that clear the fixed ones."""
-        field = self.fields[k]
-        s, c = direction(field.bearing_grid_deg)
-        dx, dy = centre[0] - field.corner_x_m, centre[1] - field.corner_y_m
-        j = (dx * s + dy * c) / field.step_along_m - 0.5 * field.along
-        i = (dx * c - dy * s) / field.step_across_m - 0.5 * field.across
-        ri, rj = self.window_m / field.step_across_m, self.window_m / field.step_along_m
-        rows, columns = field.quality.shape
-        i0, i1 = max(0, math.floor(i - ri)), min(rows, math.ceil(i + ri) + 1)
-        j0, j1 = max(0, math.floor(j - rj)), min(columns, math.ceil(j + rj) + 1)
-        if i0 >= i1 or j0 >= j1:
-            return None
-        values = field.quality[i0:i1, j0:j1].copy()
-        if not (values >= 0).any():
-            return None
-        x, y = field.centres(np.array([i0]), np.array([j0]))
-        origin = np.array(
-            [x[0], y[0], s, c, field.step_along_m, field.step_across_m, centre[0], centre[1], self.window_m]
-        )
-        _close_off(values, origin, close, self.turns, self.size)
-        return i0, j0, values
 
 
 def _best_of_squares(quality: NDArray[np.float32], side: int) -> tuple[Ints, Ints]:
@@ -249,8 +192,10 @@ def apart(ax: float, ay: float, a: Floats, bx: float, by: float, b: Floats, size
 
 
 @compiled
-def _pick(every: Floats, first: int, most: int, turns: Floats, size: Floats, bin_m: float) -> Ints:
-    """Indices of the first ones and of those that fit, found through square bins as wide as two can touch."""
+def _pick(
+    every: Floats, first: int, most: int, turns: Floats, size: Floats, bin_m: float, ground: Ground
+) -> tuple[Ints, NDArray[np.bool_]]:
+    """Indices of the first ones and of those that fit, found through square bins as wide as two can touch; who is short."""
     n = every.shape[0]
     west, south = every[:, 0].min(), every[:, 1].min()
     columns = int((every[:, 0].max() - west) / bin_m) + 3
@@ -258,6 +203,7 @@ def _pick(every: Floats, first: int, most: int, turns: Floats, size: Floats, bin
     head = np.full(rows * columns, -1, np.int64)
     after = np.full(most, -1, np.int64)
     chosen = np.empty(most, np.int64)
+    unfit = np.zeros(n, np.bool_)
     found = 0
     for k in range(n):
         if found >= most:
@@ -277,28 +223,12 @@ def _pick(every: Floats, first: int, most: int, turns: Floats, size: Floats, bin
                         m = after[m]
                 if not fits:
                     break
+            turn = turns[int(every[k, 2])]
+            if fits and ground[2][5] >= 0 and under(ground, x, y, turn[0], turn[1])[0] < ground[2][5]:
+                fits, unfit[k] = False, True
         if fits:
             chosen[found] = k
             after[found] = head[row * columns + column]
             head[row * columns + column] = found
             found += 1
-    return chosen[:found]
-
-
-@compiled
-def _close_off(values: NDArray[np.float32], origin: Floats, close: Floats, turns: Floats, size: Floats) -> None:
-    """Mark starts that stand outside the disc or too near a fixed rectangle (changes `values`)."""
-    x0, y0, s, c, du, dv, cx, cy, radius = origin
-    mine = np.array([s, c])
-    for i in range(values.shape[0]):
-        for j in range(values.shape[1]):
-            if values[i, j] < 0:
-                continue
-            x, y = x0 + j * du * s + i * dv * c, y0 + j * du * c - i * dv * s
-            if (x - cx) ** 2 + (y - cy) ** 2 > radius * radius:
-                values[i, j] = -1.0
-                continue
-            for q in range(close.shape[0]):
-                if not apart(x, y, mine, close[q, 0], close[q, 1], turns[int(close[q, 2])], size):
-                    values[i, j] = -1.0
-                    break
+    return chosen[:found], unfit

@@ -1,8 +1,8 @@
 """Where plots go: rectangles along a tape line, or circles around a pin, robust against the error of the pins.
 
 Rectangles: the best straight shelves of each bearing, of the whole raster and of each reef for itself, and picking by
-quality; the best of these is filled up and re-planned one neighbourhood at a time. Counts come first, quality second;
-with a wanted number, quality first. What stands inside a plot is `slots`' work.
+quality; the best of these is filled up, and room for more is made by moving one at a time. Counts come first, quality
+second; with a wanted number, quality first. What stands inside a plot is `slots`' work.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from sitekit.errors import Fault, Faults, InputFault
 from sitekit.layout.keep_off import Standing, close_starts
 from sitekit.layout.packing import Reefs, best_plots, most_plots
 from sitekit.layout.placing import Placer
-from sitekit.layout.shelves import Bottom, rectangle_field, sample_steps
+from sitekit.layout.shelves import Bottom, rectangle_field, sample_steps, under
 from sitekit.layout.tape import TapeLine, direction
 
 Floats = NDArray[np.float64]
@@ -32,7 +32,7 @@ ARRAY_GAP_M = 20.0
 PIN_ERROR_M = 5.0  # design, section 5: a recreational GPS at the surface, a line to the bottom
 LEAST_ALLOWED_SHARE = 0.9
 BEARINGS_DEG = tuple(float(b) for b in range(0, 180, 15))
-EFFORT = 300  # neighbourhoods re-planned per 100 plots
+EFFORT = 200  # plots taken out and laid anew, per plot
 FINE_SAMPLES = 16_000_000  # over all bearings; on larger bottoms the search samples up to a cell apart
 MAX_SAMPLES = 400_000_000  # samples over all bearings; refused before memory is taken
 
@@ -158,7 +158,14 @@ class PlotSearch:
             close_starts(field, standing, length_m=length_m, width_m=width_m)
         self._bottom, self._size, self._least = bottom, (length_m, width_m), least_allowed_share
         self._bearings = np.asarray(bearings_deg, np.float64)
-        self._placer = Placer(fields, length_m=length_m, width_m=width_m, gap_m=gap_m)
+        self._placer = Placer(
+            fields,
+            length_m=length_m,
+            width_m=width_m,
+            gap_m=gap_m,
+            bottom=bottom,
+            least_allowed_share=least_allowed_share,
+        )
         self._reefs = Reefs(bottom, self._placer)
 
     def find(self, wanted: int | None = None, *, effort: int = EFFORT, seed: int = 0) -> Plots:
@@ -169,9 +176,9 @@ class PlotSearch:
         wanted : int, optional
             Number of plots; None: as many as fit.
         effort : int
-            Neighbourhoods re-planned per 100 plots, ≥ 0; 400 in all at most.
+            Plots taken out and laid anew, per plot, ≥ 0; fewer where gaps are wide or the bottom is large.
         seed : int
-            Of the order in which neighbourhoods are re-planned.
+            Of the order in which plots are moved, and where to.
 
         Returns
         -------
@@ -183,18 +190,9 @@ class PlotSearch:
             chosen = most_plots(self._reefs, placer, effort=effort, seed=seed)
         else:
             chosen = best_plots(self._reefs, placer, wanted, effort=effort, seed=seed)
-        share, score = _on_bottom(bottom, chosen, self._bearings, length_m, width_m)
-        short = share < self._least
-        ordered = placer.candidates() if short.any() else chosen
-        # The search samples coarsely: a plot that falls short by fine samples makes room for another.
-        while short.any():
-            placer.close(chosen[short])
-            ordered = ordered[placer.usable(ordered)]
-            kept, share, score = chosen[~short], share[~short], score[~short]
-            chosen = placer.pick(ordered, most=wanted if wanted is not None else len(ordered), kept=kept)
-            new_share, new_score = _on_bottom(bottom, chosen[len(kept) :], self._bearings, length_m, width_m)
-            share, score = np.concatenate([share, new_share]), np.concatenate([score, new_score])
-            short = share < self._least
+        turns = placer.turns[chosen[:, 2].astype(np.int64)]
+        under_each = [under(placer.ground, x, y, s, c) for (x, y), (s, c) in zip(chosen[:, :2], turns, strict=True)]
+        share, score = np.array(under_each).reshape(-1, 2).T
         order = np.lexsort((chosen[:, 0], -chosen[:, 1], -chosen[:, 3]))
         chosen, share, score = chosen[order], share[order], score[order]
         area = float(bottom.allowed.sum()) * bottom.cell_m**2
@@ -243,24 +241,3 @@ def _check(
         raise InputFault(
             Fault("plots", came, f"at most {MAX_SAMPLES} samples", "Look for plots in one candidate at a time.")
         )
-
-
-def _on_bottom(
-    bottom: Bottom, chosen: Floats, bearings_deg: Floats, length_m: float, width_m: float
-) -> tuple[Floats, Floats]:
-    """Share on allowed bottom and mean score, by fine samples."""
-    step = min(0.1 * width_m, 0.25 * bottom.cell_m)
-    nu, nv = math.ceil(length_m / step), math.ceil(width_m / step)
-    u, v = np.meshgrid(((np.arange(nu) + 0.5) / nu - 0.5) * length_m, ((np.arange(nv) + 0.5) / nv - 0.5) * width_m)
-    share, score = np.zeros(len(chosen)), np.zeros(len(chosen))
-    value = np.nan_to_num(bottom.score)
-    for k in range(len(chosen)):
-        s, c = direction(float(bearings_deg[int(chosen[k, 2])]))
-        x, y = chosen[k, 0] + u * s + v * c, chosen[k, 1] + u * c - v * s
-        on = bottom.stands(x, y)
-        share[k] = on.mean()
-        if on.any():
-            column = np.floor((x[on] - bottom.west_m) / bottom.cell_m).astype(np.int64)
-            row = np.floor((bottom.north_m - y[on]) / bottom.cell_m).astype(np.int64)
-            score[k] = value[row, column].mean()
-    return share, score

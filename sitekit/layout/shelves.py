@@ -19,6 +19,7 @@ from sitekit.layout.tape import direction
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Ground = tuple[NDArray[np.bool_], NDArray[np.float32], Floats]  # allowed, score, and what `fine_ground` says
 
 
 @dataclass(frozen=True)
@@ -157,6 +158,51 @@ def rectangle_field(
         quality = np.where(quality >= 0, quality * robust, quality)
     quality = np.where(robust >= least_robust_share, quality, np.float32(-1.0)).astype(np.float32)
     return Field(bearing_grid_deg, x0, y0, du, dv, along, across, quality, robust)
+
+
+def fine_ground(bottom: Bottom, length_m: float, width_m: float, least_allowed_share: float) -> Ground:
+    """Return what `under` looks at.
+
+    Returns
+    -------
+    tuple
+        Allowed bottom, score, and in one array: west, north and cell [m], length and width [m], least share, samples
+        along and across.
+    """
+    step = min(0.1 * width_m, 0.25 * bottom.cell_m)
+    flat = [bottom.west_m, bottom.north_m, bottom.cell_m, length_m, width_m, least_allowed_share]
+    samples = [math.ceil(length_m / step), math.ceil(width_m / step)]
+    return bottom.allowed, bottom.score, np.array([*flat, *samples], np.float64)
+
+
+@compiled
+def under(ground: Ground, x: float, y: float, s: float, c: float) -> tuple[float, float]:
+    """Return share on allowed bottom and mean score of one rectangle, by fine samples.
+
+    Parameters
+    ----------
+    ground : tuple
+        From `fine_ground`.
+    x, y : float
+        Centre [m].
+    s, c : float
+        Sine and cosine of its bearing.
+    """
+    allowed, score, flat = ground
+    west, north, cell, length, width = flat[0], flat[1], flat[2], flat[3], flat[4]
+    along, across = int(flat[6]), int(flat[7])
+    count, total = 0, 0.0
+    for i in range(across):
+        v = ((i + 0.5) / across - 0.5) * width
+        for j in range(along):
+            u = ((j + 0.5) / along - 0.5) * length
+            column = int(np.floor((x + u * s + v * c - west) / cell))
+            row = int(np.floor((north - (y + u * c - v * s)) / cell))
+            if 0 <= row < allowed.shape[0] and 0 <= column < allowed.shape[1] and allowed[row, column]:
+                count += 1
+                if score[row, column] > 0:
+                    total += score[row, column]
+    return count / (along * across), total / max(count, 1)
 
 
 def shelf_choice(

@@ -7,10 +7,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from xml.sax.saxutils import escape
 
+from sitekit.base.wording import say
+from sitekit.outputs.paper.fonts import shrunk, width
+
 _FONT = 'font-family="DejaVu Sans, Verdana, sans-serif"'
 _ROW = 20
 _LEFT, _RIGHT, _TOP, _BOTTOM = 230, 20, 46, 44
-_RANKS = "rank, 1 is the best. Dot: chosen weights; bar: other weights; hollow: fragile; bold: chosen site"
 
 
 @dataclass(frozen=True)
@@ -57,22 +59,23 @@ def rank_chart(title: str, ranges: Sequence[RankRange], caption: str) -> str:
     ranges : sequence of RankRange
         In the order to draw.
     """
-    width = 760
+    wide_px = 760
     height = _TOP + _ROW * len(ranges) + _BOTTOM
     most = max((r.high for r in ranges), default=1)
-    room = width - _LEFT - _RIGHT
+    room = wide_px - _LEFT - _RIGHT
 
     def x(rank: float) -> float:
         return round(_LEFT + room * (rank - 1) / max(most - 1, 1), 1)
 
-    parts = _open(width, height, title, caption)
+    parts = _open(wide_px, height, title, caption)
     for tick in _ticks(1, most):
         parts.append(f'<line x1="{x(tick)}" y1="{_TOP - 4}" x2="{x(tick)}" y2="{height - _BOTTOM}" stroke="#ddd"/>')
         parts.append(_text(x(tick), _TOP - 8, f"{tick:g}", 11, "middle"))
     for i, one in enumerate(ranges):
         y = _TOP + _ROW * i + _ROW / 2
-        label = one.label + (" (fragile)" if one.fragile else "")
-        parts.append(_text(_LEFT - 14, y + 4, label, 11, "end", bold=one.chosen))
+        label = say("record.chart_fragile", label=one.label) if one.fragile else one.label
+        size = shrunk(label, 11.0, _LEFT - 18.0, bold=one.chosen, least=6.0)
+        parts.append(_text(_LEFT - 14, y + 4, label, size, "end", bold=one.chosen))
         wide = max(x(one.high) - x(one.low), 3)
         fill = "#fff" if one.fragile else "#bbb"
         parts.append(
@@ -80,12 +83,12 @@ def rank_chart(title: str, ranges: Sequence[RankRange], caption: str) -> str:
             f'stroke-width="{1.2 if one.fragile else 0.6}"/>'
         )
         parts.append(f'<circle cx="{x(one.rank)}" cy="{y}" r="4" fill="#000"/>')
-    parts.append(_text(_LEFT, height - 26, _RANKS, 11))
-    parts.append(_text(_LEFT, height - 10, caption, 11))
+    parts.append(_text(*_fitting(_LEFT, height - 26, say("record.chart_ranks"), wide_px)))
+    parts.append(_text(*_fitting(_LEFT, height - 10, caption, wide_px)))
     return "\n".join([*parts, "</svg>", ""])
 
 
-def gain_chart(title: str, points: Sequence[GainPoint], caption: str, *, measure: str = "summed suitability") -> str:
+def gain_chart(title: str, points: Sequence[GainPoint], caption: str, *, measure: str = "") -> str:
     """Return a chart of gain against budget as SVG text; the plan's own budget is at 100 %.
 
     Parameters
@@ -95,9 +98,9 @@ def gain_chart(title: str, points: Sequence[GainPoint], caption: str, *, measure
     points : sequence of GainPoint
         Rising in share.
     measure : str
-        What is gained.
+        What is gained; summed suitability where empty.
     """
-    width, height, left, bottom, top = 760, 360, 80, 92, 46
+    wide_px, height, left, bottom, top = 760, 360, 80, 92, 46
     most_x = max((p.share_pct for p in points), default=100.0)
     most_y = max((p.gain for p in points), default=0.0) or 1.0
     ticks_y = _ticks(0, most_y)
@@ -107,14 +110,14 @@ def gain_chart(title: str, points: Sequence[GainPoint], caption: str, *, measure
         return _x(p.share_pct), _y(p.gain)
 
     def _x(share: float) -> float:
-        return round(left + (width - left - 40) * share / most_x, 1)
+        return round(left + (wide_px - left - 40) * share / most_x, 1)
 
     def _y(value: float) -> float:
         return round(height - bottom - (height - bottom - top) * value / peak, 1)
 
-    parts = _open(width, height, title, caption)
+    parts = _open(wide_px, height, title, caption)
     for tick in ticks_y:
-        parts.append(f'<line x1="{left}" y1="{_y(tick)}" x2="{width - 40}" y2="{_y(tick)}" stroke="#ddd"/>')
+        parts.append(f'<line x1="{left}" y1="{_y(tick)}" x2="{wide_px - 40}" y2="{_y(tick)}" stroke="#ddd"/>')
         parts.append(_text(left - 8, _y(tick) + 4, f"{tick:g}", 11, "end"))
     for p in points:
         parts.append(_text(_x(p.share_pct), height - bottom + 46, f"{p.share_pct:g} %", 11, "middle"))
@@ -126,15 +129,22 @@ def gain_chart(title: str, points: Sequence[GainPoint], caption: str, *, measure
         parts.append(
             f'<circle cx="{x}" cy="{y}" r="{6 if own else 4}" fill="{"#fff" if own else "#000"}" stroke="#000" stroke-width="2"/>'
         )
-        side, anchor = (x + 7, "start") if x < width - 110 else (x - 2, "end")
-        parts.append(_text(side, y + 15, f"{p.units} units", 10, anchor))
-        parts.append(_text(side, y + 27, f"{p.sites} sites" if p.sites else "nothing fits", 10, anchor))
+        side, anchor = (x + 7, "start") if x < wide_px - 110 else (x - 2, "end")
+        parts.append(_text(side, y + 15, say("record.chart_units", number=p.units), 10, anchor))
+        parts.append(
+            _text(
+                side,
+                y + 27,
+                say("record.chart_sites", number=p.sites) if p.sites else say("record.nothing_fits"),
+                10,
+                anchor,
+            )
+        )
     parts.append(
         _text(
-            left,
-            height - 32,
-            f"share of every limit of the budget; ring: the plan's own budget; up: {measure}",
-            11,
+            *_fitting(
+                left, height - 32, say("record.chart_gain", measure=measure or say("record.suitability_sum")), wide_px
+            )
         )
     )
     parts.append(_text(left, height - 14, caption, 11))
@@ -151,9 +161,16 @@ def _open(width: int, height: int, title: str, caption: str) -> list[str]:
     ]
 
 
-def _text(x: float, y: float, text: str, size: int, anchor: str = "start", *, bold: bool = False) -> str:
+def _text(x: float, y: float, text: str, size: float, anchor: str = "start", *, bold: bool = False) -> str:
     weight = ' font-weight="bold"' if bold else ""
-    return f'<text x="{x}" y="{y:g}" font-size="{size}" text-anchor="{anchor}" {_FONT}{weight}>{escape(text)}</text>'
+    return f'<text x="{x}" y="{y:g}" font-size="{size:g}" text-anchor="{anchor}" {_FONT}{weight}>{escape(text)}</text>'
+
+
+def _fitting(x: float, y: float, text: str, room: int) -> tuple[float, float, str, float]:
+    """Place and size of a line that starts at x; farther left, then smaller, where it would leave the chart."""
+    size = shrunk(text, 11.0, room - 16.0, least=6.0)
+    need = width(text, size)
+    return (x if x + need <= room - 4 else round(max(12.0, room - 4 - need), 1)), y, text, size
 
 
 def _ticks(low: float, high: float) -> list[float]:

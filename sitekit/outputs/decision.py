@@ -11,6 +11,7 @@ from typing import Any
 import pandas as pd
 
 from sitekit.base.files import write_text
+from sitekit.base.wording import length_unit, say
 
 
 @dataclass(frozen=True)
@@ -87,6 +88,17 @@ def inline(text: object) -> str:
     return re.sub(r"([|*_`\[\]#])", r"\\\1", line)
 
 
+def heads(*names: str, **values: object) -> tuple[str, ...]:
+    """Return heads of columns by the ends of their labels, `record.h_…`; those that end in `_m` name the unit in force.
+
+    Examples
+    --------
+    >>> heads("site", "wild_m")
+    ('site', 'nearest wild colony [m]')
+    """
+    return tuple(say(f"record.h_{name}", unit=length_unit()[0], **values) for name in names)
+
+
 def _printed(part: str | Sequence[str] | Rows | Picture) -> list[str]:
     if isinstance(part, str):
         return [inline(part)]
@@ -100,7 +112,7 @@ def _printed(part: str | Sequence[str] | Rows | Picture) -> list[str]:
 def _table(table: Rows) -> list[str]:
     above = [inline(table.above), ""] if table.above else []
     if not table.rows:
-        return [*above, "(none)"]
+        return [*above, say("record.none")]
     right = ["---:" if d is not None else "---" for d in table.decimals]
     lines = ["| " + " | ".join(inline(h) for h in table.heads) + " |", "| " + " | ".join(right) + " |"]
     for row in table.rows:
@@ -113,7 +125,7 @@ def _cell(value: Any, decimals: int | None) -> str:
     if value is None or (not isinstance(value, (list, tuple)) and pd.isna(value)):
         return "–"
     if isinstance(value, bool):
-        return "yes" if value else "no"
+        return say("told.yes" if value else "told.no")
     if decimals is not None and not isinstance(value, str):
         shown = f"{float(value):,.{decimals}f}".replace(",", " ")
         return "0" if shown.strip("-0. ") == "" and decimals == 0 else shown

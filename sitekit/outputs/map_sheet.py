@@ -15,6 +15,7 @@ from pyproj import CRS
 from reportlab import rl_config
 from reportlab.lib.utils import ImageReader
 
+from sitekit.base.wording import caution, length_unit, say, wording
 from sitekit.outputs.map_html.contours import contour_lines
 from sitekit.outputs.map_html.overlays import bin_codes, bin_names, hillshade
 from sitekit.outputs.map_html.plain_text import plain_text
@@ -38,7 +39,6 @@ FOOT = 74.0  # pt
 DOTS_PER_INCH = 150
 SCALES = (1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 7.5, 10.0)  # times a power of ten
 _INK, _RING = (40, 46, 52), (50, 40, 70)
-_RULES = {"forbidden": "planting forbidden", "permit": "needs a permit", "preferred": "preferred", "none": "no rule"}
 
 
 def write_map_sheet(target: Path, scene: MapScene, norths: Norths, paper: str) -> None:
@@ -72,7 +72,13 @@ def write_map_sheet(target: Path, scene: MapScene, norths: Norths, paper: str) -
     plain85 = rl_config.useA85
     rl_config.useA85 = 0  # bytes as they are: text of 85 letters takes most of the time and a quarter more room
     try:
-        write_book(target, [draw], size, title=_plain(scene.title) or "Map", subject=f"run {_plain(scene.run_id)}")
+        write_book(
+            target,
+            [draw],
+            size,
+            title=_plain(scene.title) or say("map.title"),
+            subject=say("run", run=_plain(scene.run_id)),
+        )
     finally:
         rl_config.useA85 = plain85
 
@@ -112,10 +118,10 @@ class _Sheet:
 
     def _head(self, number: int, total: int) -> None:
         pen, top, edge = self.pen, self.pen.height - MARGIN, self.pen.width - MARGIN
-        page = f"page {number} of {total}"
+        page = say("page_of", number=number, total=total)
         pen.text(edge, top - 10, page, 8, align="right")
         edge -= width(page, 8) + 8
-        for stamp in reversed([*(["FICTIONAL"] if self.scene.fictional else []), *self.scene.stamps]):
+        for stamp in reversed([*([say("fictional")] if self.scene.fictional else []), *self.scene.stamps]):
             words = self._say(stamp)[:70]
             wide = width(words, 8, True) + 8
             pen.box((edge - wide, top - 14, edge, top - 1), 1.0)
@@ -221,7 +227,7 @@ class _Sheet:
             if spot.is_empty:
                 continue
             x, y = (float(v) for v in window.points([(spot.x, spot.y)])[0])
-            rule = _RULES.get(getattr(row, "rule", ""), "")
+            rule = say(f"map.rule_{getattr(row, 'rule', 'none')}")
             words = self._say(f"{getattr(row, 'name', '')} ({rule})")[:60]
             places = [(x, y + dy, "centre") for dy in (0.0, 10.0, -10.0, 24.0, -24.0, 40.0, -40.0)]
             pen.try_text(places, words, 6.5, inside=window.box)  # type: ignore[arg-type]
@@ -231,7 +237,7 @@ class _Sheet:
         left, top = self.pen.width - MARGIN - COLUMN, self.window.box[3]
         draw_norths(pen, left, top - 84, self.norths, (COLUMN, 84))
         scale_bars(pen, left, top - 128, self.window.denominator, COLUMN)
-        pen.text(left + 4, top - 140, f"Scale {scale_text(self.window.denominator)}", 8, bold=True)
+        pen.text(left + 4, top - 140, say("map.scale", scale=scale_text(self.window.denominator)), 8, bold=True)
         y = top - 154
         if scene.rasters:
             first = scene.rasters[0]
@@ -252,7 +258,7 @@ class _Sheet:
             words = "; ".join(self._say(text) for text in getattr(reason, kind).values())
             if words:
                 self._pattern(kind, left, y - 9)
-                y = self._lines(f"{kind}: {words}", left + 22, y, COLUMN - 22, 6.0) - 1
+                y = self._lines(say(f"map.{kind}", reasons=words), left + 22, y, COLUMN - 22, 6.0) - 1
         for words, draw in self._marks():
             if y < MARGIN + 12:
                 break
@@ -280,31 +286,32 @@ class _Sheet:
             return draw
 
         if scene.candidates is not None and len(scene.candidates):
-            yield "candidate", area(0.7, "full")
+            yield say("map.candidate"), area(0.7, "full")
         if scene.sites is not None and len(scene.sites):
             marks = list(scene.sites.get("mark", []))
-            for fill, words in ((0.0, "chosen site"), (1.0, "chosen site, not scouted")):
+            for fill, words in ((0.0, say("map.chosen")), (1.0, say("map.chosen_not_scouted"))):
                 if (fill == 1.0) == any(m == "chosen, not scouted" for m in marks):
                     yield words, lambda x, y, f=fill: diamond(pen, x + 9, y + 4, 4.0, fill=f)
         if scene.work_areas is not None and len(scene.work_areas):
-            yield "work area", area(0.9, "dash-dot")
+            yield say("permit.work_area"), area(0.9, "dash-dot")
         for role in sorted(set(scene.plots["role"])) if scene.plots is not None and len(scene.plots) else ():
             style, weight = PLOTS.get(role, PLOTS["planted"])
-            yield f"plot: {role}", area(weight, style)
+            yield say("map.plot", role=say(f"permit.role_{role}")), area(weight, style)
         for rule in (
             sorted(set(scene.protected["rule"])) if scene.protected is not None and len(scene.protected) else ()
         ):
             name, style, weight = PROTECTED.get(rule, PROTECTED["none"])
             yield (
-                f"protected area: {_RULES.get(rule, rule)}",
+                say("map.protected", rule=say(f"map.rule_{rule}")),
                 area(weight, style, name if rule == "forbidden" else None),
             )
         if scene.existing is not None and len(scene.existing):
-            for wild, words in ((True, "living colony"), (False, "earlier outplant")):
+            for wild, words in ((True, say("map.living")), (False, say("permit.outplant"))):
                 if any((o != "outplant") == wild for o in scene.existing.get("origin", [])):
                     yield words, lambda x, y, w=wild: colony(pen, x + 9, y + 4, w)
         if scene.contour_interval_m > 0 and scene.depth is not None:
-            words = f"depth contours each {scene.contour_interval_m:g} m"
+            unit, per = length_unit()
+            words = say("map.contours", interval=f"{round(scene.contour_interval_m / per, 6):g}", unit=unit)
             yield words, lambda x, y: pen.line([(x, y + 4), (x + 18, y + 4)], 0.25)
 
     def _lines(self, text: str, x: float, y: float, room: float, size: float, bold: bool = False) -> float:
@@ -319,19 +326,20 @@ class _Sheet:
         top = self.window.box[1] - 4
         check_line(pen, MARGIN, MARGIN, wide)
         facts = [
-            f"Date {self._say(scene.date)}; run {self._say(scene.run_id)}.",
-            f"Datum: {self._say(scene.datum)}. Grid: {scene.grid.crs.name}, dotted lines WGS 84.",
-            *(self._say(c) for c in scene.cautions),
+            say("map.date_run", date=self._say(scene.date), run=self._say(scene.run_id)),
+            say("map.datum_grid", datum=self._say(scene.datum), grid=scene.grid.crs.name),
+            *([] if wording().reviewed else [f"{say('unreviewed').capitalize()}."]),
+            *(self._say(caution(c)) for c in scene.cautions),
             *(self._say(n) for n in scene.notes),
         ]
         if missing := _missing(scene):
-            facts.insert(2, f"Not drawn, for this run has none: {', '.join(missing)}.")
+            facts.insert(2, say("map.not_drawn", names=", ".join(missing)))
         if scene.scout:
-            facts.insert(0, "Areas to scout: no colonies are placed.")
+            facts.insert(0, say("map.scout"))
         if scene.sources:
-            facts.append("Sources: " + "; ".join(self._say(s) for s in scene.sources))
+            facts.append(say("map.sources", sources="; ".join(self._say(s) for s in scene.sources)))
         if self.lost:
-            facts.append(f"{self.lost} texts in a script this sheet's font lacks are left out; map.html shows them.")
+            facts.append(say("map.lost", number=self.lost))
         room = top - MARGIN - 14
         words = " ".join(f for f in facts if f)
         while True:
@@ -339,19 +347,17 @@ class _Sheet:
                 if len(wrapped(words, wide, size)) * size * 1.25 <= room:
                     pen.lines(MARGIN, top, fitted(words, (wide, room + 1), sizes=(size,), where="notes of the map"))
                     return
-            words = words[: int(len(words) * 0.9)].rstrip() + " … (more in map.html)"
+            words = words[: int(len(words) * 0.9)].rstrip() + say("map.more")
 
 
 def _missing(scene: MapScene) -> list[str]:
-    found = [] if scene.rasters else ["scores"]
-    found += [] if scene.depth is not None and np.isfinite(scene.depth).any() else ["depths"]
+    lacking = [] if scene.rasters else ["scores"]
+    lacking += [] if scene.depth is not None and np.isfinite(scene.depth).any() else ["depths"]
     for name in ("candidates", "sites", "plots", "work_areas", "protected", "existing"):
         frame = getattr(scene, name)
         if frame is None or not len(frame):
-            found.append(
-                {"protected": "protected areas", "existing": "living colonies"}.get(name, name.replace("_", " "))
-            )
-    return found
+            lacking.append("protected_areas" if name == "protected" else name)
+    return [say(f"map.no_{name}") for name in lacking]
 
 
 def _window(scene: MapScene, box: tuple[float, float, float, float]) -> Window:

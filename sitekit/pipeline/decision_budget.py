@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from functools import reduce
 from typing import Any
 
 import pandas as pd
 
-from sitekit.outputs.decision import Picture, Rows, Section
+from sitekit.base.wording import retell, say
+from sitekit.outputs.decision import Picture, Rows, Section, heads
 from sitekit.pipeline.decision_method import Tables, maximised, records
 from sitekit.pipeline.project import Project
 from sitekit.season.settings_decide import Budget
@@ -15,36 +17,36 @@ from sitekit.sites.cost import published_ranges
 _FULL_PCT = 99.5  # from so much on a limit counts as used in full
 
 _RULES = {
-    "least_per_site": "the least number at a site (least_per_site)",
-    "most_per_site or pilot_units": "the most at a site, or at a pilot (most_per_site, pilot_units)",
-    "least_sites": "the least number of sites (least_sites)",
-    "most_sites": "the most sites (most_sites)",
-    "least_distance_m": "the distance between sites (least_distance_m)",
-    "genet_sites": "each genet at several sites (genet_sites)",
-    "force_in": "sites forced in (force_in)",
-    "only_coded": "candidates without a site code stay out (only_coded)",
-    "stock": "the units wanted or in stock (spacing.numbers, the stock list)",
-    "units": "units of the budget",
-    "dives": "dives of the budget",
-    "boat_days": "boat days of the budget",
-    "money": "money of the budget",
+    "least_per_site": "record.b_least_per_site",
+    "most_per_site or pilot_units": "record.b_most_per_site",
+    "least_sites": "record.b_least_sites",
+    "most_sites": "record.b_most_sites",
+    "least_distance_m": "record.b_distance",
+    "genet_sites": "record.b_genet",
+    "force_in": "record.b_force_in",
+    "only_coded": "record.b_only_coded",
+    "stock": "record.b_stock",
+    "units": "record.b_units",
+    "dives": "record.b_dives",
+    "boat_days": "record.b_boat_days",
+    "money": "record.b_money",
 }
 
 
 def limit_words(name: str) -> str:
     """Return a limit of the budget in words."""
-    return {"boat_days": "boat days"}.get(name, name)
+    return say(f"record.limit_{name}")
 
 
 def rule_words(rule: str) -> str:
     """Return a limit or rule of the choice in words."""
-    return _RULES.get(rule, rule)
+    return say(_RULES[rule]) if rule in _RULES else retell(rule)
 
 
 def budget_section(project: Project, tables: Tables, gain: str | None) -> Section:
     """Return the budget with what is published beside it, the next-best choices, and gain against budget."""
     budget = project.settings.budget
-    title = "Budget and alternatives"
+    title = say("record.budget")
     parts: list[Any] = []
     if budget is None:
         if not len(tables["alternatives"]):
@@ -52,13 +54,13 @@ def budget_section(project: Project, tables: Tables, gain: str | None) -> Sectio
         parts.append(_without(project, tables))
     else:
         parts += [
-            "Estimates are linear, from rates the team typed; the day plan has the exact figures.",
+            say("record.linear"),
             *_used(budget, tables),
             Rows(
-                ("published", "value", "unit", "context", "source"),
+                heads("published", "value", "unit", "context", "source"),
                 [(r["quantity"], r["value"], r["unit"], r["context"], r["source"]) for r in published_ranges()],
                 (None,) * 5,
-                f"Beside the team's rates ({_rates(project)}), what is published:",
+                say("record.beside_rates", rates=_rates(project)),
             ),
         ]
     parts += _alternatives(project, tables)
@@ -73,25 +75,26 @@ def _used(budget: Budget, tables: Tables) -> list[Any]:
     use = records(tables["budget_use"])
     parts: list[Any] = [
         Rows(
-            ("limit", "there is", "used, estimate", "used [%]", "by the day plan", "unit"),
-            [(limit_words(r.limit), r.amount, r.used, r.used_pct, exact.get(r.limit), r.unit) for r in use],
+            heads("limit", "there_is", "used", "used_pct", "day_plan", "unit"),
+            [(limit_words(r.limit), r.amount, r.used, r.used_pct, exact.get(r.limit), _unit(r.unit)) for r in use],
             (None, 1, 1, 0, 1, None),
         )
     ]
     over = [
-        f"{limit_words(r.limit)}, {exact[r.limit]:,.6g} of {r.amount:,.6g} {r.unit}"
+        say(
+            "record.over_one",
+            limit=limit_words(r.limit),
+            used=f"{exact[r.limit]:,.6g}",
+            amount=f"{r.amount:,.6g}",
+            unit=_unit(r.unit),
+        )
         for r in use
         if exact.get(r.limit, 0.0) > r.amount * (1 + 1e-9)
     ]
     if over:
-        parts.append(
-            f"The day plan needs more than the budget has: {'; '.join(over)}. The rates in [budget] promise too much: "
-            "lower units_per_dive or dives_per_boat_day until the estimate agrees, and run again."
-        )
+        parts.append(say("record.over", limits="; ".join(over)))
     if exact:
-        parts.append(
-            "Dives of the day plan are of one diver each, two per dive of a pair, harvest in the nursery included."
-        )
+        parts.append(say("record.dives_each"))
     return parts
 
 
@@ -114,10 +117,10 @@ def _by_day_plan(budget: Budget, tables: Tables) -> dict[str, float]:
 
 def _without(project: Project, tables: Tables) -> str:
     if not tables["sites"]["chosen"].any():
-        return "The plan has no [budget]. No site is chosen; section 7 says why."
+        return say("record.without_none")
     if project.settings.choose.limits:
-        return "The plan has no [budget]: sites were chosen by the rules of section 7 alone."
-    return "The plan has no [budget]: every site that may be planted is taken, best first."
+        return say("record.without_rules")
+    return say("record.without")
 
 
 def _alternatives(project: Project, tables: Tables) -> list[Any]:
@@ -126,26 +129,33 @@ def _alternatives(project: Project, tables: Tables) -> list[Any]:
         return []
     budget = project.settings.budget
     alive = bool(project.settings.choose.survival)
-    heads = ["plan", "sites", "instead", "without", "suitability", *(["units alive"] if alive else []), "less by [%]"]
+    titles = list(
+        heads("plan", "sites", "instead", "without", "suitability", *(["alive"] if alive else []), "less", "units")
+    )
     decimals: list[int | None] = [None, None, None, None, 1, *([1] if alive else []), 1]
-    heads.append("units")
     decimals.append(0)
     if budget is not None:
-        heads += ["dives", "boat days", f"money [{budget.currency}]"]
+        titles += [*heads("dives", "boat_days"), *heads("money", currency=budget.currency)]
         decimals += [0, 1, 0]
     rows = []
     for r in records(others):
-        row = ["chosen" if r.rank == 0 else f"next best {r.rank}", r.sites, r.added, r.dropped, r.suitability]
+        row = [
+            say("record.plan_chosen") if r.rank == 0 else say("record.plan_next", rank=r.rank),
+            r.sites,
+            r.added,
+            r.dropped,
+            r.suitability,
+        ]
         row += [r.units_alive] if alive else []
         row += [r.loss_pct, r.units]
         rows.append(row + ([r.dives, r.boat_days, r.money] if budget is not None else []))
     gap = others.iloc[0]["gap_pct"]
     parts: list[Any] = [
-        f"The choice is at most {gap:.2f} % below the best that these numbers allow (proven by the solver, HiGHS).",
-        Rows(tuple(heads), rows, tuple(decimals), "The choice and the next-best ones, each another set of sites:"),
+        say("record.gap", gap=f"{gap:.2f}"),
+        Rows(tuple(titles), rows, tuple(decimals), say("record.next_best")),
     ]
     if len(others) == 1:
-        parts.append("No other set of sites keeps every rule.")
+        parts.append(say("record.no_other"))
     return parts + _held_back(tables)
 
 
@@ -153,24 +163,19 @@ def _held_back(tables: Tables) -> list[Any]:
     """Return what holds the choice back, one limit or rule lifted at a time."""
     rows = tables["held_back"]
     if not len(rows):
-        return [
-            "No single limit or rule holds the plan back: where one is used in full, another stands at the same place."
-        ]
+        return [say("record.nothing_holds")]
     parts: list[Any] = [
         Rows(
-            ("limit or rule", "the plan would give more by [%]"),
+            heads("rule", "gain"),
             [(rule_words(str(r.rule)), r.gain_pct) for r in records(rows)],
             (None, 1),
-            "What holds the plan back, each lifted alone:",
+            say("record.holds_back"),
         )
     ]
     use = tables["budget_use"]
     full = [limit_words(r.limit) for r in records(use) if r.used_pct >= _FULL_PCT and r.limit not in set(rows["rule"])]
     if full:
-        parts.append(
-            f"Used in full, yet not among them: {', '.join(full)}. Lifted alone it gives nothing, because another limit, "
-            "such as the units wanted or in stock, stands at the same place."
-        )
+        parts.append(say("record.used_full", limits=", ".join(full)))
     return parts
 
 
@@ -179,40 +184,49 @@ def _gain(project: Project, tables: Tables, gain: str) -> list[Any]:
     column, name = maximised(project.settings)
     rows = []
     for r in records(curve):
-        lacking = "" if pd.isna(r.binds) else f"; what would open it if lifted: {_listed(str(r.binds))}"
-        sites = r.sites if not pd.isna(r.sites) else f"nothing fits{lacking}"
+        lacking = say("record.nothing_fits") if pd.isna(r.binds) else say("record.opens", rules=_listed(str(r.binds)))
+        sites = r.sites if not pd.isna(r.sites) else lacking
         rows.append((r.share_pct, getattr(r, column), r.units, sites))
     parts: list[Any] = [
-        Picture(gain, "Gain against budget; the table below has the figures"),
+        Picture(gain, say("record.gain_picture")),
         Rows(
-            ("share of every limit of the budget [%]", name, "units", "sites"),
+            (*heads("share"), name, *heads("units", "sites")),
             rows,
             (0, 1, 0, None),
-            "The best choice if every limit of the budget were smaller or larger by the same share:",
+            say("record.shares"),
         ),
     ]
     own = curve[curve["share_pct"] == 100.0]
     more = curve[curve["share_pct"] > 100.0]
     if len(own) and len(more) and not (more[column] > own[column].iloc[0] * (1 + 1e-6)).any():
-        parts.append(
-            "A larger budget alone gives nothing more: the rules, the room, or the units wanted hold the plan."
-        )
+        parts.append(say("record.no_more"))
     return parts
 
 
 def _listed(binds: str) -> str:
-    return ", ".join(" and ".join(rule_words(part) for part in one.split(" and ")) for one in binds.split("; "))
+    found = []
+    for one in binds.split("; "):
+        parts = [rule_words(part) for part in one.split(" and ")]
+        found.append(reduce(lambda a, b: say("record.and", one=a, other=b), parts))
+    return ", ".join(found)
+
+
+def _unit(name: str) -> str:
+    """Unit of a limit; a currency stands as it is."""
+    known = {"units": "record.limit_units", "dives": "record.limit_dives", "days": "record.unit_days"}
+    return say(known[name]) if name in known else name
 
 
 def _rates(project: Project) -> str:
     b = project.settings.budget
     if b is None:
-        return "none"
-    said = [f"{b.units_per_dive:g} units per dive"] if b.units_per_dive else []
-    said += [f"{b.dives_per_site:g} dives per site beside planting"] if b.dives_per_site else []
-    said += [f"{b.dives_per_boat_day:g} dives per boat day"] if b.dives_per_boat_day else []
-    said += [f"{b.boat_hours_per_day:g} h a day at {b.boat_speed_kn:g} kn"] if b.boat_speed_kn else []
-    for key, what in (("site", "site"), ("unit", "unit"), ("dive", "dive"), ("boat_day", "boat day")):
+        return say("record.no_rates")
+    said = [say("record.rate_dive", number=f"{b.units_per_dive:g}")] if b.units_per_dive else []
+    said += [say("record.rate_site", number=f"{b.dives_per_site:g}")] if b.dives_per_site else []
+    said += [say("record.rate_boat", number=f"{b.dives_per_boat_day:g}")] if b.dives_per_boat_day else []
+    if b.boat_speed_kn:
+        said.append(say("record.rate_hours", hours=f"{b.boat_hours_per_day:g}", speed=f"{b.boat_speed_kn:g}"))
+    for key in ("site", "unit", "dive", "boat_day"):
         price = getattr(b, f"money_per_{key}")
-        said += [f"{b.currency} {price:g} per {what}"] if price else []
-    return ", ".join(said) or "none"
+        said += [say(f"record.price_{key}", price=f"{b.currency} {price:g}")] if price else []
+    return ", ".join(said) or say("record.no_rates")

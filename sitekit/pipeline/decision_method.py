@@ -9,9 +9,10 @@ from typing import Any
 import pandas as pd
 
 from sitekit.base.sources import sources
+from sitekit.base.wording import length_text, length_unit, retell, retell_parts, say
 from sitekit.layers.substrate import substrate_names
 from sitekit.outputs.charts import RankRange
-from sitekit.outputs.decision import Picture, Rows, Section
+from sitekit.outputs.decision import Picture, Rows, Section, heads
 from sitekit.pipeline.fields import all_criteria, field_units, species_criteria, weights_origin
 from sitekit.pipeline.project import Project
 from sitekit.pipeline.skip import versions
@@ -28,20 +29,26 @@ def criteria_section(project: Project) -> Section:
     units = field_units(settings)
     origin = weights_origin(settings)
     parts: list[Any] = [
-        f"Responses from 0 to 1 are combined by the {settings.score.combine}; a cell passes from a score of "
-        f"{settings.score.passing:g}. A cell with more than {100 * settings.score.max_unknown_weight:g} % of its weight "
-        "unknown is excluded as unknown.",
+        say(
+            "record.combined",
+            combine=retell(settings.score.combine),
+            passing=f"{settings.score.passing:g}",
+            most=f"{100 * settings.score.max_unknown_weight:g}",
+        ),
     ]
     for species in settings.species:
         rows = species_criteria(settings)[species.code]
         total = sum(c.weight for c in rows) or 1.0
         said = origin[species.code]
+        told = _weighed_by(said["said"])
+        if said.get("who"):
+            told = say("record.decided_by", said=told, who=said["who"])
         parts.append(
             Rows(
-                ("criterion", "weight [%]", "curve (response at value)", "source", "all numbers from it"),
+                heads("criterion", "weight", "curve", "source", "verified"),
                 [
                     (
-                        c.name,
+                        retell(c.name, typed=True),
                         100 * c.weight / total,
                         curve_words(c.curve, units.get(c.field, ""), substrate_names()),
                         _cited(c.source),
@@ -50,22 +57,20 @@ def criteria_section(project: Project) -> Section:
                     for c in rows
                 ],
                 (None, 1, None, None, None),
-                f"{species.code}, {species.name}. How the weights came about: {said['said']}"
-                + (f"; decided by {said['who']}" if said.get("who") else "")
-                + ".",
+                say("record.weights_by", species=species.code, name=species.name, said=told),
             )
         )
         if said.get("judged"):
-            head = "Judgements of pairs, how many times as much one counts as the other: "
-            parts.append((head if " over " in said["judged"][0] else "") + "; ".join(said["judged"]) + ".")
-        noted = [f"{c.name}: {c.note}" for c in rows if c.note and not c.verified]
+            key = "record.pairs" if " over " in said["judged"][0] else "record.lines"
+            parts.append(say(key, lines="; ".join(retell(line) for line in said["judged"])))
+        noted = [f"{retell(c.name, typed=True)}: {c.note}" for c in rows if c.note and not c.verified]
         if noted:
-            parts += ["What of these numbers is read in the source and what is a house choice, unverified:", noted]
-        dropped = [c.name for c in all_criteria(settings)[species.code] if c.weight == 0]
+            parts += [say("record.noted"), noted]
+        dropped = [retell(c.name, typed=True) for c in all_criteria(settings)[species.code] if c.weight == 0]
         if dropped:
-            parts.append(f"Weight 0, so not used for {species.code}: {', '.join(dropped)}.")
-    parts += ["What excludes a cell whatever its score:", _exclusions(settings)]
-    return Section("Criteria, weights and exclusions", parts)
+            parts.append(say("record.dropped", species=species.code, names=", ".join(dropped)))
+    parts += [say("record.excludes"), _exclusions(settings)]
+    return Section(say("record.criteria"), parts)
 
 
 def records(frame: pd.DataFrame) -> list[Any]:
@@ -81,37 +86,56 @@ def source_line(key: str) -> str:
 
 def _cited(key: str) -> str:
     line = source_line(key)
-    return line if len(line) <= 90 else f"{key} (see sources)" if line != key else key
+    return line if len(line) <= 90 else say("record.see_sources", source=key) if line != key else key
 
 
 def _exclusions(settings: Settings) -> list[str]:
     e = settings.exclusions
-    said = ["outside the area of interest"] if settings.layers.area else []
-    said.append("no depth")
+    said = [retell("outside the area of interest")] if settings.layers.area else []
+    said.append(retell("no depth"))
     if settings.tide and settings.tide.least_work_depth_m:
-        said.append(f"less than {settings.tide.least_work_depth_m:g} m of water at the lowest tide")
+        said.append(say("record.x_water", length=length_text(settings.tide.least_work_depth_m)))
     if e.least_depth_m is not None:
-        said.append(f"shallower than {e.least_depth_m:g} m")
+        said.append(say("record.x_shallow", length=length_text(e.least_depth_m)))
     if e.greatest_depth_m is not None:
-        said.append(f"deeper than {e.greatest_depth_m:g} m")
+        said.append(say("record.x_deep", length=length_text(e.greatest_depth_m)))
     if e.greatest_slope_deg is not None:
-        said.append(f"steeper than {e.greatest_slope_deg:g}°")
+        said.append(say("record.x_steep", degrees=f"{e.greatest_slope_deg:g}°"))
     if e.substrate:
-        said.append("bottom: " + ", ".join(e.substrate))
-    said.append("bottom unknown" if e.unknown_substrate else "bottom unknown does not exclude")
+        said.append(say("record.x_bottom", classes=", ".join(e.substrate)))
+    said.append(say("record.x_unknown" if e.unknown_substrate else "record.x_unknown_open"))
     if settings.layers.protected:
-        said.append(
-            "protected areas where planting is forbidden, or for which no permit is held; held: "
-            + (", ".join(e.permit_held) or "none")
-        )
+        said.append(say("record.x_protected", names=", ".join(e.permit_held) or say("record.x_no_permit")))
     said += [
-        f"{c.label}: "
-        + (f"within {c.keep_clear_m:g} m" if c.keep_clear_m else "inside it")
-        + " (the team's own buffer; no published number is known)"
+        say("record.x_within", label=c.label, length=length_text(c.keep_clear_m))
+        if c.keep_clear_m
+        else say("record.x_inside", label=c.label)
         for c in settings.layers.constraints.values()
         if c.keep_clear_m is not None
     ]
     return said
+
+
+def _weighed_by(text: str) -> str:
+    """How weights came about; a ranking names its criteria."""
+    head, colon, ranks = text.partition("): ")
+    if not colon or not head.startswith("centroid"):
+        return retell(text)
+    told = []
+    for one in ranks.split(", "):
+        rank, _, name = one.partition(" ")
+        told.append(f"{rank} {retell(name, typed=True)}")
+    return retell(f"{head}): {', '.join(told)}")
+
+
+def far(value_m: Any) -> Any:
+    """Return a length [m] in the unit of lengths in force, None where there is none."""
+    return None if value_m is None or pd.isna(value_m) else value_m / length_unit()[1]
+
+
+def span(low: Any, high: Any) -> str:
+    """Return a range in words."""
+    return say("record.range", low=low, high=high)
 
 
 def sensitivity_section(project: Project, tables: Tables, pictures: Mapping[str, str]) -> Section:
@@ -120,16 +144,18 @@ def sensitivity_section(project: Project, tables: Tables, pictures: Mapping[str,
     s = settings.sensitivity
     ranks, influence = tables["candidate_ranks"], tables["influence"]
     if not len(ranks):
-        return Section("Does the ranking hold?", ["No candidate was ranked."])
+        return Section(say("record.holds"), [say("record.no_ranked")])
     parts: list[Any] = [
-        f"Weights were drawn {s.draws} times around the chosen ones (concentration {s.concentration:g}); ranges hold "
-        f"{s.range_pct:g} % of the draws. A candidate among the best {100 * s.high_share:g} % that stays there in fewer than "
-        f"{100 * s.steady_share:g} % of the draws is called fragile: its place rests on the weights. Depths were moved by the "
-        f"stated error, all at once, up and down. On average {100 * s.misread_share:g} % of cells were taken as misread "
-        f"bottom with a score of 0, a share of its own in each candidate ({source_line('wirt-2015')}; taking an error of "
-        f"omission for that share is this project's assumption). Last column: what alone takes a candidate out of the best "
-        f"{100 * s.high_share:g} %: weights, where it is fragile; depth, where one of the two shifts does; bottom, where more "
-        "than half of those draws do; a dash where nothing does or it is not among them.",
+        say(
+            "record.drawn",
+            draws=s.draws,
+            concentration=f"{s.concentration:g}",
+            range=f"{s.range_pct:g}",
+            high=f"{100 * s.high_share:g}",
+            steady=f"{100 * s.steady_share:g}",
+            misread=f"{100 * s.misread_share:g}",
+            source=source_line("wirt-2015"),
+        ),
     ]
     names = names_of(tables)
     for species in settings.species:
@@ -140,38 +166,40 @@ def sensitivity_section(project: Project, tables: Tables, pictures: Mapping[str,
             parts.append(
                 Picture(
                     pictures[species.code],
-                    f"Rank ranges of candidates for {species.code}; the table below has the figures",
+                    say("record.ranks_picture", species=species.code),
                 )
             )
         fragile = own[own["fragile"]]
         said = ", ".join(
-            f"{names[str(r.candidate)]} (rank {r.rank}, {r.rank_low} to {r.rank_high}; falls with {r.holds_not_under})"
+            say(
+                "record.fragile_one",
+                candidate=names[str(r.candidate)],
+                rank=r.rank,
+                low=r.rank_low,
+                high=r.rank_high,
+                what=_under(r.holds_not_under),
+            )
             for r in records(fragile)
         )
-        parts.append(f"Fragile for {species.code}: {said or 'none'}.")
+        parts.append(say("record.fragile_for", species=species.code, candidates=said or say("record.no_fragile")))
         shown = shown_ranks(tables, species.code)
         parts.append(
             Rows(
                 (
-                    "candidate",
-                    "rank",
-                    "under other weights",
-                    "with depth error",
-                    f"worst of {s.range_pct / 2 + 50:g} % of draws with misread bottom",
-                    "ranks first in [% of draws]",
-                    "fragile",
-                    "high rank falls with",
+                    *heads("candidate", "rank", "other_weights", "depth_error"),
+                    *heads("misread", share=f"{s.range_pct / 2 + 50:g}"),
+                    *heads("first", "fragile", "falls"),
                 ),
                 [
                     (
                         names[str(r.candidate)],
                         r.rank,
-                        f"{r.rank_low} to {r.rank_high}",
+                        span(r.rank_low, r.rank_high),
                         _to(r.rank_depth_low, r.rank_depth_high),
                         r.rank_misread,
                         100 * r.share_first,
                         bool(r.fragile),
-                        r.holds_not_under,
+                        _under(r.holds_not_under),
                     )
                     for r in records(shown)
                 ],
@@ -182,17 +210,13 @@ def sensitivity_section(project: Project, tables: Tables, pictures: Mapping[str,
         parts.append(
             Rows(
                 (
-                    "what is changed",
-                    "how",
-                    "ranks move by, mean",
-                    "at most",
-                    "most moved candidate",
-                    f"of the best {s.best_pct:g} % of cells, replaced [%]",
+                    *heads("changed", "how", "moves", "most", "moved"),
+                    *heads("replaced", share=f"{s.best_pct:g}"),
                 ),
                 [
                     (
-                        r.criterion,
-                        r.tried,
+                        retell(r.criterion, typed=True),
+                        retell(r.tried),
                         r.effect,
                         r.effect_most,
                         names.get(str(r.candidate_most), r.candidate_most),
@@ -201,14 +225,18 @@ def sensitivity_section(project: Project, tables: Tables, pictures: Mapping[str,
                     for r in records(moves)
                 ],
                 (None, None, 1, 0, None, 0),
-                f"One change at a time, {species.code}:",
+                say("record.one_change", species=species.code),
             )
         )
-    return Section("Does the ranking hold?", parts)
+    return Section(say("record.holds"), parts)
 
 
 def _to(low: Any, high: Any) -> str | None:
-    return None if pd.isna(low) or pd.isna(high) else f"{low} to {high}"
+    return None if pd.isna(low) or pd.isna(high) else span(low, high)
+
+
+def _under(what: Any) -> str | None:
+    return None if what is None or pd.isna(what) else retell_parts(str(what), between=", ")
 
 
 def names_of(tables: Tables) -> dict[str, str]:
@@ -218,15 +246,19 @@ def names_of(tables: Tables) -> dict[str, str]:
     found = {}
     for row in records(tables["candidates"]):
         site = "" if pd.isna(row.site) else f" {row.site}"
-        near = "" if pd.isna(row.nearest_name) else f", near {row.nearest_name}"
-        name = f", {own[str(row.site)]}" if site and str(row.site) in own else near
-        found[str(row.candidate)] = f"{row.candidate}{site}{name}"
+        named = f"{row.candidate}{site}"
+        if site and str(row.site) in own:
+            named = f"{named}, {own[str(row.site)]}"
+        elif not pd.isna(row.nearest_name):
+            named = say("record.near", candidate=named, name=row.nearest_name)
+        found[str(row.candidate)] = named
     return found
 
 
 def maximised(settings: Settings) -> tuple[str, str]:
     """Return the column of what the choice maximises, and its name for people."""
-    return ("units_alive", "units alive") if settings.choose.survival else ("suitability", "suitability")
+    column = "units_alive" if settings.choose.survival else "suitability"
+    return column, heads("alive" if settings.choose.survival else "suitability")[0]
 
 
 def shown_ranks(tables: Tables, species: str) -> pd.DataFrame:
@@ -268,60 +300,69 @@ def sources_section(project: Project) -> Section:
     own = [k for k in keys if source_line(k) == k]
     b = settings.layers.bathymetry
     layers = [
-        f"depths: {b.file}, given as {b.sign} in {b.units}, datum {b.datum}, stated error ± {b.depth_error_m:g} m"
+        say(
+            "record.l_depths",
+            file=b.file,
+            sign=retell(b.sign),
+            units=b.units,
+            datum=b.datum,
+            error=length_text(b.depth_error_m),
+        )
     ]
     if settings.layers.substrate:
         r = settings.layers.substrate.resolution_m
-        layers.append(f"bottom: {settings.layers.substrate.file}" + (f", mapped at {r:g} m" if r else ""))
-    layers += [
-        f"living colonies: {c.file}"
-        + (
-            f", looked for inside {c.surveyed_area}"
-            if c.surveyed_area
-            else ", no surveyed area given: absence is taken as seen"
+        file = settings.layers.substrate.file
+        layers.append(
+            say("record.l_mapped", file=file, size=length_text(r)) if r else say("record.l_bottom", file=file)
         )
+    layers += [
+        say("record.l_living", file=c.file, area=c.surveyed_area)
+        if c.surveyed_area
+        else say("record.l_living_anywhere", file=c.file)
         for c in settings.layers.colonies
     ]
     if settings.layers.protected:
-        layers.append(f"protected areas: {settings.layers.protected.file}")
-    layers += [f"{c.label}: {c.file}" for c in settings.layers.constraints.values()]
+        layers.append(say("record.l_protected", file=settings.layers.protected.file))
+    layers += [say("record.l_named", label=c.label, file=c.file) for c in settings.layers.constraints.values()]
     layers += [f"{r.label}: {r.file}, {r.units}, {r.source}" for r in settings.layers.rasters.values()]
     layers += _other_inputs(settings)
     parts: list[Any] = [
-        "Layers:",
+        say("record.layers"),
         layers,
-        "Sources of curves and rules:",
-        [*cited, *(f"the plan's own words: {k}" for k in own)],
+        say("record.curve_sources"),
+        [*cited, *(say("record.own_words", text=k) for k in own)],
     ]
     parts += [
-        f"Versions: Python {platform.python_version()}, "
-        + ", ".join(f"{k} {v}" for k, v in versions().items())
-        + ". Hashes of every input stand in manifest.json."
+        say(
+            "record.versions",
+            versions=", ".join([f"Python {platform.python_version()}", *(f"{k} {v}" for k, v in versions().items())]),
+        )
     ]
-    return Section("Layers, sources, versions", parts)
+    return Section(say("record.sources"), parts)
 
 
 def _other_inputs(settings: Settings) -> list[str]:
     """Return the rest of the team's files, each with what it says and its source where the plan states one."""
     found = []
     for what, layer in (
-        ("area of interest", settings.layers.area),
-        ("named places", settings.layers.named_places),
-        ("coastline", settings.layers.coastline),
+        ("record.l_area", settings.layers.area),
+        ("record.l_places", settings.layers.named_places),
+        ("record.l_coastline", settings.layers.coastline),
     ):
-        found += [f"{what}: {layer.file}"] if layer is not None else []
+        found += [say("record.l_named", label=say(what), file=layer.file)] if layer is not None else []
     tide, waves, heat, light = settings.tide, settings.waves, settings.heat, settings.light
     if tide is not None:
-        found.append(f"tide: {tide.file or 'heights typed in the plan'}; {tide.source}")
+        found.append(say("record.l_tide", file=tide.file or say("record.l_typed_tide"), source=tide.source))
     if waves is not None:
         files = ", ".join(name for name in (waves.wind, waves.swell) if name)
-        found.append(f"wind and swell: {files}; {waves.source}")
+        found.append(say("record.l_waves", files=files, source=waves.source))
     if light is not None:
-        found.append(f"clearness of the water: {light.raster or f'{light.kd_per_m:g} per m'}; {light.source}")
+        value = light.raster or say("record.l_per_m", value=f"{light.kd_per_m:g}")
+        found.append(say("record.l_light", value=value, source=light.source))
     if heat is not None:
-        found.append(f"water temperature: {heat.file}; {heat.source}")
+        found.append(say("record.l_heat", file=heat.file, source=heat.source))
     if settings.scout.from_file:
-        found.append(f"returned scout forms: {settings.scout.from_file}")
+        found.append(say("record.l_scout", file=settings.scout.from_file))
     if settings.stock is not None:
-        found.append(f"stock: {settings.stock.file}")
+        found.append(say("record.l_stock", file=settings.stock.file))
     return found

@@ -12,8 +12,9 @@ import numpy as np
 import pandas as pd
 
 from sitekit.base.files import write_text
+from sitekit.base.wording import caution, length_text, length_unit, retell, retell_parts, say, wording
 from sitekit.outputs.charts import GainPoint, gain_chart, rank_chart
-from sitekit.outputs.decision import Rows, Section, write_decision
+from sitekit.outputs.decision import Rows, Section, heads, write_decision
 from sitekit.outputs.tables import write_csv
 from sitekit.outputs.vector import write_geojson
 from sitekit.pipeline.decision_budget import budget_section, limit_words, rule_words
@@ -21,12 +22,14 @@ from sitekit.pipeline.decision_method import (
     SHOWN,
     Tables,
     criteria_section,
+    far,
     maximised,
     names_of,
     rank_ranges,
     records,
     sensitivity_section,
     sources_section,
+    span,
 )
 from sitekit.pipeline.decision_sites import answers_section, called, chosen_section, looked_section, stock_section
 from sitekit.pipeline.fields import Ground
@@ -74,7 +77,7 @@ def write_decision_files(
         ranges = rank_ranges(tables, species.code)
         if ranges:
             name = f"decision_ranks_{species.code}.svg"
-            text = rank_chart(f"Ranks of candidates, {species.code}", ranges, _stamp(project, run_id))
+            text = rank_chart(say("record.ranks_chart", species=species.code), ranges, _stamp(project, run_id))
             write_text(project.target(name), text)
             pictures[species.code] = name
             files.append(name)
@@ -87,14 +90,15 @@ def write_decision_files(
             GainPoint(float(r.share_pct), float(getattr(r, column)), int(r.units), _many(r.sites))
             for r in records(curve)
         ]
-        measure = "summed suitability" if column == "suitability" else f"{measure} by the plan's curve"
-        text = gain_chart("Gain against budget", points, _stamp(project, run_id), measure=measure)
+        measure = say("record.suitability_sum") if column == "suitability" else say("record.by_curve", measure=measure)
+        text = gain_chart(say("record.gain_chart"), points, _stamp(project, run_id), measure=measure)
         write_text(project.target(gain), text)
         files.append(gain)
     head = [
-        f"{settings.plan.date.isoformat()}, run {run_id}"
-        + (". FICTIONAL: made-up data" if settings.plan.fictional else ""),
-        " ".join(cautions),
+        say("record.head", date=settings.plan.date.isoformat(), run=run_id)
+        + (say("record.made_up") if settings.plan.fictional else ""),
+        *([] if wording().reviewed else [f"{say('unreviewed').capitalize()}."]),
+        " ".join(caution(c) for c in cautions),
     ]
     sections = [
         _short(project, ground, tables),
@@ -110,7 +114,7 @@ def write_decision_files(
         _unknown(project, ground, tables, ways),
         sources_section(project),
     ]
-    write_decision(project.target("decision.md"), f"Decision record: {settings.plan.name}", head, sections)
+    write_decision(project.target("decision.md"), say("record.title", name=settings.plan.name), head, sections)
     return ["decision.md", *files]
 
 
@@ -137,8 +141,9 @@ def _lists(project: Project, tables: Tables) -> list[str]:
 
 
 def _stamp(project: Project, run_id: str) -> str:
-    fictional = "FICTIONAL. " if project.settings.plan.fictional else ""
-    return f"{fictional}{project.settings.plan.name}, {project.settings.plan.date.isoformat()}, run {run_id}"
+    fictional = f"{say('fictional')}. " if project.settings.plan.fictional else ""
+    plan = project.settings.plan
+    return fictional + say("record.stamp", name=plan.name, date=plan.date.isoformat(), run=run_id)
 
 
 def _many(sites: Any) -> int:
@@ -150,45 +155,53 @@ def _short(project: Project, ground: Ground, tables: Tables) -> Section:
     chosen = sites[sites["chosen"]]
     if ground.scout:
         first = set(tables["candidates"]["candidate"].iloc[:SHOWN])
-        told = [f"Areas to scout, no site is chosen: {ground.scout_reason}.", *_ranking(tables, first)]
-        return Section("In short", [told])
+        told = [say("record.scout_short", reason=retell(ground.scout_reason)), *_ranking(tables, first)]
+        return Section(say("record.short"), [told])
     if not len(chosen):
         why: dict[str, list[str]] = {}
         for r in records(sites[sites["coded"]]):
             why.setdefault(str(r.reason), []).append(str(r.site))
-        told = ["No site is chosen; section 7 has the rest."]
-        told += [f"{', '.join(codes)}: {reason}." for reason, codes in list(why.items())[:_REASONS]]
-        return Section("In short", [told])
+        told = [say("record.no_site")]
+        told += [
+            say("record.codes_reason", codes=", ".join(codes), reason=retell_parts(reason))
+            for reason, codes in list(why.items())[:_REASONS]
+        ]
+        return Section(say("record.short"), [told])
     handed = tables["allotment"].groupby("species")["number"].sum()
     codes = [s.code for s in project.settings.species]
     units = ", ".join(f"{handed[code]} {code}" for code in codes if code in handed.index)
     numbers = project.settings.spacing.numbers
     wanted = ", ".join(f"{numbers[code]} {code}" for code in codes if code in numbers)
     lines = [
-        "; ".join(f"{s.code} is {s.name}" for s in project.settings.species) + ".",
-        f"Chosen: {', '.join(called(r) for r in records(chosen))}. Handed out: {units or 'nothing'} units"
-        + (f"; wanted: {wanted}." if wanted else "."),
+        "; ".join(say("record.species_is", code=s.code, name=s.name) for s in project.settings.species) + ".",
+        say(
+            "record.handed",
+            sites=", ".join(called(r) for r in records(chosen)),
+            units=units or say("record.nothing"),
+        )
+        + (say("record.wanted", wanted=wanted) if wanted else "."),
     ]
     held = tables["held_back"]
     if len(held):
         lines.append(
-            f"What holds the plan back most: {rule_words(held.iloc[0]['rule'])}; that lifted alone would give "
-            f"{held.iloc[0]['gain_pct']:.1f} % more."
+            say(
+                "record.held_most",
+                rule=rule_words(held.iloc[0]["rule"]),
+                gain=f"{held.iloc[0]['gain_pct']:.1f}",
+            )
         )
     dry = [called(r) for r in records(chosen) if not r.scouted]
-    lines.append("NOT SCOUTED, nobody has looked: " + ", ".join(dry) + "." if dry else "Every chosen site was scouted.")
+    lines.append(say("record.dry", sites=", ".join(dry)) if dry else say("record.all_scouted"))
     pilots = [called(r) for r in records(chosen) if r.verdict == "pilot"]
     if pilots:
         most = project.settings.choose.pilot_units
-        lines.append(f"Pilots of at least {PILOT_LEAST_YEARS} year, at most {most} units: {', '.join(pilots)}.")
+        lines.append(say("record.pilots", years=PILOT_LEAST_YEARS, most=most, sites=", ".join(pilots)))
     lines += _ranking(tables, set(chosen["candidate"]))
     use = tables["budget_use"]
     if len(use):
         tightest = use.sort_values("used_pct", ascending=False, kind="stable").iloc[0]
-        lines.append(
-            f"Of the budget, {limit_words(tightest.limit)} come closest to their limit: {tightest.used_pct:.0f} % used."
-        )
-    return Section("In short", [lines])
+        lines.append(say("record.tightest", limit=limit_words(tightest.limit), used=f"{tightest.used_pct:.0f}"))
+    return Section(say("record.short"), [lines])
 
 
 def _ranking(tables: Tables, which: set[str]) -> list[str]:
@@ -196,21 +209,24 @@ def _ranking(tables: Tables, which: set[str]) -> list[str]:
     ranks, names = tables["candidate_ranks"], names_of(tables)
     own = ranks[ranks["candidate"].isin(which)]
     lines = []
-    fragile = [f"{names[str(r.candidate)]} for {r.species}" for r in records(own[own["fragile"]])]
+    fragile = [
+        say("record.for_species", candidate=names[str(r.candidate)], species=r.species)
+        for r in records(own[own["fragile"]])
+    ]
     if fragile:
-        lines.append(f"Fragile, high in the ranking only under the chosen weights: {', '.join(fragile)}.")
+        lines.append(say("record.fragile", candidates=", ".join(fragile)))
     by_input: dict[str, list[str]] = {"depth": [], "bottom": []}
     for r in records(own[own["holds_not_under"].notna()]):
-        for what in by_input:
-            by_input[what] += [f"{names[str(r.candidate)]} for {r.species}"] if what in str(r.holds_not_under) else []
-    said = {"depth": "the stated error of depth alone", "bottom": "the share of misread bottom alone"}
-    lines += [f"High in the ranking, but not with {said[k]}: {', '.join(v)}." for k, v in by_input.items() if v]
+        for what, named in by_input.items():
+            if what in str(r.holds_not_under):
+                named.append(say("record.for_species", candidate=names[str(r.candidate)], species=r.species))
+    lines += [say(f"record.not_with_{k}", candidates=", ".join(v)) for k, v in by_input.items() if v]
     return lines
 
 
 def _goal(project: Project) -> Section:
     goal = project.settings.plan.goal
-    return Section("Goal", [goal or "The plan states no goal (plan.goal in plan.toml)."])
+    return Section(say("record.goal"), [goal or say("record.no_goal")])
 
 
 def _compared(tables: Tables) -> Section:
@@ -220,33 +236,20 @@ def _compared(tables: Tables) -> Section:
     coded = candidates["site"].notna()
     shown = candidates[coded | (np.arange(len(candidates)) < SHOWN)]
     parts: list[Any] = [
-        f"{len(candidates)} patches of sea floor pass for at least one species; {int(coded.sum())} hold a site code. "
-        + (
-            "Those with a code and the best are shown; all stand in candidates.geojson."
-            if len(shown) < len(candidates)
-            else ""
-        ),
+        say("record.patches", number=len(candidates), coded=int(coded.sum()))
+        + (say("record.shown") if len(shown) < len(candidates) else ""),
         Rows(
-            (
-                "candidate",
-                "area [m²]",
-                "depth [m]",
-                "mean score",
-                "room [units]",
-                "limited by",
-                "weight unknown [%]",
-                "protected areas",
-            ),
+            heads("candidate", "area", "depth_m", "score", "room", "limited", "unknown", "protected"),
             [
                 (
                     names[str(r.candidate)],
                     r.area_m2,
-                    f"{r.depth_min_m:.1f} to {r.depth_max_m:.1f}",
+                    span(f"{far(r.depth_min_m):.1f}", f"{far(r.depth_max_m):.1f}"),
                     r.score_mean,
                     room.get(str(r.candidate)),
-                    r.limiting,
+                    _retold(r.limiting),
                     r.unknown_pct,
-                    r.protected,
+                    _retold(r.protected),
                 )
                 for r in records(shown)
             ],
@@ -257,25 +260,17 @@ def _compared(tables: Tables) -> Section:
     above = candidates["candidate"].iloc[: int(first[0])].tolist() if first.size else []
     if above:
         parts.append(
-            f"{len(above)} candidates without a site code have a higher mean score than the best coded one: "
-            + ", ".join(str(c) for c in above[:8])
-            + (" …" if len(above) > 8 else "")
-            + ". A code in plan.toml lets them in."
+            say(
+                "record.above",
+                number=len(above),
+                candidates=", ".join(str(c) for c in above[:8]) + (" …" if len(above) > 8 else ""),
+            )
         )
     places = tables["place_scores"]
     if len(places):
         parts.append(
             Rows(
-                (
-                    "named place",
-                    "kind",
-                    "species",
-                    "cells that pass [%]",
-                    "mean score",
-                    "mean depth [m]",
-                    "most cells lack",
-                    "candidate",
-                ),
+                heads("place", "kind", "species", "passing", "score", "mean_depth_m", "lack", "candidate"),
                 [
                     (
                         r.name,
@@ -283,21 +278,25 @@ def _compared(tables: Tables) -> Section:
                         r.species,
                         r.passing_pct,
                         r.score_mean,
-                        r.depth_mean_m,
-                        r.limiting,
+                        far(r.depth_mean_m),
+                        _retold(r.limiting),
                         r.candidate
                         if not pd.isna(r.candidate)
                         else None
                         if pd.isna(r.distance_m)
-                        else f"none, nearest {r.distance_m:.0f} m off",
+                        else say("record.none_near", distance=f"{far(r.distance_m):.0f} {length_unit()[0]}"),
                     )
                     for r in records(places)
                 ],
                 (None, None, None, 0, 2, 1, None, None),
-                "Named places, scored by the same rule:",
+                say("record.named_places"),
             )
         )
-    return Section("What was compared", parts)
+    return Section(say("record.compared"), parts)
+
+
+def _retold(text: Any) -> str | None:
+    return None if text is None or pd.isna(text) else retell_parts(str(text), typed=True)
 
 
 def _unknown(project: Project, ground: Ground, tables: Tables, ways: Sequence[str]) -> Section:
@@ -308,42 +307,47 @@ def _unknown(project: Project, ground: Ground, tables: Tables, ways: Sequence[st
         given = json.loads(r.answers) if r.answers else {}
         silent = [k for k, a in given.items() if a["answer"] == "unknown"]
         if silent:
-            lines.append(f"{r.site}: unknown: {', '.join(asked_questions(settings)[k] for k in silent)}")
+            questions = ", ".join(retell(asked_questions(settings)[k], typed=True) for k in silent)
+            lines.append(say("record.u_questions", site=r.site, questions=questions))
         if not r.scouted:
-            lines.append(f"{r.site}: not scouted")
+            lines.append(say("record.u_not_scouted", site=r.site))
     shares = tables["candidates"].set_index("candidate")["unknown_pct"]
     lines += [
-        f"{r.site}: {shares[r.candidate]:.1f} % of the weight rests on unknown values"
+        say("record.u_weight", site=r.site, share=f"{shares[r.candidate]:.1f}")
         for r in records(chosen)
         if shares[r.candidate] > 0.05
     ]
     if not settings.question:
-        lines.append("no go/no-go question was answered")
+        lines.append(say("record.u_no_question"))
     lines.append(
-        f"depths: ± {settings.layers.bathymetry.depth_error_m:g} m as stated by the survey; "
-        f"pins: ± {settings.spacing.pin_error_m:g} m"
+        say(
+            "record.u_depths",
+            error=length_text(settings.layers.bathymetry.depth_error_m),
+            pins=length_text(settings.spacing.pin_error_m),
+        )
     )
     if not any(c.surveyed_area for c in settings.layers.colonies):
-        lines.append("no area is given in which living colonies were looked for: their absence is taken as seen")
-    lines += [f"distances: {w}" for w in ways]
+        lines.append(say("record.u_no_survey"))
+    lines += [say("record.u_distances", said=retell(w)) for w in ways]
     if settings.choose.survival:
-        lines.append(
-            "survival: the plan's own curves stand for it (section 7); no place was asked whether they hold there"
-        )
+        lines.append(say("record.u_curves"))
     else:
-        lines.append("suitability is not survival: no figure here says how many units will live")
+        lines.append(say("record.u_survival"))
     lines += _asked_and_refused(tables)
-    return Section("What is not known", [lines])
+    return Section(say("record.unknown"), [lines])
 
 
 def _asked_and_refused(tables: Tables) -> list[str]:
     """Doubts about the team's lists that nobody answered, and how many rows were left out of which file."""
     doubts = tables["doubts"]["said"]
-    lines = [f"asked, not answered: {d}" for d in doubts[:SHOWN]]
+    lines = [say("record.u_asked", said=_doubt(d)) for d in doubts[:SHOWN]]
     if len(doubts) > SHOWN:
-        lines.append(f"{len(doubts) - SHOWN} more such questions: doubts.csv")
+        lines.append(say("record.u_more", number=len(doubts) - SHOWN))
     counts = Counter(zip(tables["refused_rows"]["file"], tables["refused_rows"]["layer"], strict=True))
-    return lines + [
-        f"{n} rows of {file} ({layer}) could not be used and are left out: refused_rows.csv has each"
-        for (file, layer), n in counts.items()
-    ]
+    return lines + [say("record.u_refused", number=n, file=file, layer=layer) for (file, layer), n in counts.items()]
+
+
+def _doubt(said: str) -> str:
+    """Return a doubt in the language in force; it may begin with a species."""
+    head, colon, rest = said.partition(": ")
+    return f"{head}: {retell(rest)}" if colon and " " not in head else retell(said)

@@ -93,6 +93,13 @@ def optional(line: str, why: str = "") -> str:
     return f"#: {line:<{_WIDE - 3}} # {plain(why, 300)}" if why else f"#: {line}"
 
 
+def asked_codes(column: str, codes: Iterable[object]) -> str:
+    """Line that names a column of species codes, with the question what they mean; it stands as it is until changed."""
+    line = f"columns = {{ species = {text(column)} }}"
+    why = f"asked: what do its codes {listing(codes, 6)} mean? They count as those of [[species]]; others: [partners] aliases"
+    return f"{line:<{_WIDE}} # {plain(why, 300)}"
+
+
 def listing(values: Iterable[object], most: int = 12) -> str:
     """Values in a row, the rest counted."""
     found = [plain(v, 40) for v in values]

@@ -14,10 +14,10 @@ from pyproj import CRS
 
 from sitekit.base.crs import WGS84, geographic_bounds, name_of, utm_zone
 from sitekit.errors import Fault, InputFault
-from sitekit.layers.columns import factor_of, find_column, plain_name
+from sitekit.layers.columns import factor_of, find_column, holds_codes, plain_name
 from sitekit.layers.vector_file import read_vector
 from sitekit.pipeline.draft_roles import class_column, role_of_name, role_of_shapes, rule_column
-from sitekit.pipeline.draft_seen import DATUM, MAPPED, Seen, asked, listing, place, plain, proposed
+from sitekit.pipeline.draft_seen import DATUM, MAPPED, Seen, asked, asked_codes, listing, place, plain, proposed
 
 _MOST_TEXTS = 60  # different texts of a column that may be classes or rules
 _LEFT_OUT = ("note", "notes", "description", "desc", "folder", "line", "date", "time")
@@ -168,7 +168,11 @@ def _protected(
 def _colonies(one: Seen, frame: gpd.GeoDataFrame, columns: list[str]) -> None:
     species = find_column(columns, "species")
     if species:
-        one.said.append(f"species: {listing(sorted({str(v) for v in frame[species].dropna()}))}")
+        codes = sorted({str(v) for v in frame[species].dropna()})
+        one.said.append(f"species: {listing(codes)}")
+        if holds_codes(species):
+            one.unknown.append(f"what the codes in {plain(species, 40)!r} mean")
+            one.lines.append(asked_codes(species, codes))
     else:
         one.unknown.append("the species")
     for key, question in (("origin", '"wild" or "outplant"?'), ("position_error_m", "error of the positions [m]")):

@@ -11,13 +11,13 @@ import numpy as np
 from sitekit.base.crs import WGS84, utm_zone
 from sitekit.errors import Fault, InputFault
 from sitekit.layers.cells import Reading, Refused, Rows
-from sitekit.layers.columns import factor_of, find_column, plain_name
+from sitekit.layers.columns import factor_of, find_column, holds_codes, plain_name
 from sitekit.layers.coordinates import Columns, locate
 from sitekit.layers.points import SWAPPED, Given, read_points
 from sitekit.layers.rows import SHEETS, read_rows
 from sitekit.layers.sheet_rows import sheet_names
 from sitekit.pipeline.draft_roles import role_of_table
-from sitekit.pipeline.draft_seen import Seen, asked, listing, optional, place, plain, proposed
+from sitekit.pipeline.draft_seen import Seen, asked, asked_codes, listing, optional, place, plain, proposed
 from sitekit.stock.inventory import NEEDED, check_stock, read_stock
 
 _SHOWN = 5  # rows that would be refused, told one by one
@@ -101,6 +101,9 @@ def _colonies(one: Seen, rows: Rows, reading: Reading) -> None:
         one.lines.append(
             optional('columns = { species = "…" }', f"its column, if one of {listing(rows.names, 20)} holds it")
         )
+    elif holds_codes(known["species"]):
+        one.unknown.append(f"what the codes in {plain(known['species'], 40)!r} mean")
+        one.lines.append(asked_codes(known["species"], sorted({c for c in rows.column(known["species"]) if c})))
     if known["size_cm"] is None:
         one.unknown.append("the sizes")
     depth = known["depth"]

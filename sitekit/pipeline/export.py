@@ -12,13 +12,21 @@ from sitekit.pipeline.lineage import write_lineage
 from sitekit.pipeline.map_scene import map_norths, map_scene
 from sitekit.pipeline.project import Done, Project
 
+TRANSLATED = ("dive sheets", "day plan", "scout form", "permit packet", "map sheet", "map page", "decision record")
 ENGLISH_ONLY = (
-    "map and map sheet",
-    "permit packet",
-    "decision record",
     "waypoint files",
     "tables",
     "what commands say",
+)
+PUBLIC_COPIES = (
+    "living_colonies.csv",
+    "map.html",
+    "map.pdf",
+    "permit.pdf",
+    "permit_tables.csv",
+    "permit_text.txt",
+    "work_areas.geojson",
+    "work_areas.zip",
 )
 CAUTIONS = (
     "Planning aid only: not a permit.",
@@ -67,21 +75,33 @@ def run(project: Project, run_id: str) -> Done:
             fictional=fictional,
         )
         files += ["colonies.geojson", "colonies.csv"]
-    scene = map_scene(project, ground, tables, run_id, CAUTIONS)
     with worded(settings.outputs.language, settings.outputs.units) as told:
         files += write_diver_files(project, ground, tables, run_id, CAUTIONS)
-    permit_files, unwritten = write_permit_files(project, ground, tables, run_id, CAUTIONS)
-    files += permit_files
-    files += write_decision_files(project, ground, tables, run_id, CAUTIONS)
+        permit_files, unwritten = write_permit_files(project, ground, tables, run_id, CAUTIONS)
+        files += permit_files
+        scene = map_scene(project, ground, tables, run_id, CAUTIONS)
+        write_map_sheet(project.target("map.pdf"), scene, map_norths(project, scene.grid), settings.outputs.paper)
+        write_map(project.target("map.html"), scene)
+        files += write_decision_files(project, ground, tables, run_id, CAUTIONS)
     files += write_lineage(project, tables)
-    write_map(project.target("map.html"), scene)
-    write_map_sheet(project.target("map.pdf"), scene, map_norths(project, scene.grid), settings.outputs.paper)
     files += ["map.html", "map.pdf"]
     return Done(
         files,
-        {"candidates": len(candidates), "colonies": len(colonies), "files": files, "wording": wording_notes(told)},
+        {
+            "candidates": len(candidates),
+            "colonies": len(colonies),
+            "files": files,
+            "wording": wording_notes(told),
+            "public": public_note(files) if settings.outputs.public else "",
+        },
         unwritten,
     )
+
+
+def public_note(files: list[str]) -> str:
+    """Return which of the files may leave the team after `[outputs] public = true`, and that no other may."""
+    public = [name for name in files if name in PUBLIC_COPIES]
+    return f"public copies: {', '.join(sorted(public))}; every other file in out/ still tells places of corals: hand out none"
 
 
 def wording_notes(told: Wording) -> list[str]:
@@ -89,7 +109,7 @@ def wording_notes(told: Wording) -> list[str]:
     notes = []
     if told.language != "en":
         notes.append(
-            f"dive sheets, day plan and scout form are in {told.language!r}"
+            f"{', '.join(TRANSLATED[:-1])} and {TRANSLATED[-1]} are in {told.language!r}"
             + ("" if told.reviewed else ", a translation nobody has reviewed: cautions carry the English beside them")
         )
         notes.append("in English whatever the language: " + ", ".join(ENGLISH_ONLY))

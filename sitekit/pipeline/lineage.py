@@ -19,6 +19,10 @@ from sitekit.pipeline.project import Project
 from sitekit.pipeline.scout import forms_reading
 from sitekit.pipeline.stocks import StockRead, stock_reading
 
+# Ours, common practice without a source: 0.01 degrees of latitude are 1.1 km.
+COARSE_DECIMALS = 2
+COARSENED = "public copy: place to 0.01 degrees; depth, position error and line are left out"
+
 
 def lineage_tables(project: Project, stock: StockRead) -> dict[str, pd.DataFrame]:
     """Return the tables `living`, `refused_rows` and `doubts`.
@@ -61,17 +65,32 @@ def write_lineage(project: Project, tables: dict[str, pd.DataFrame]) -> list[str
             write_table_csv(project.target(file), tables[name], name, fictional=fictional)
             files.append(file)
     if len(tables["living"]):
-        living = gpd.GeoDataFrame(tables["living"])
-        places = living.geometry.to_crs(4326)
-        out = pd.DataFrame(living[table("living").names]).assign(
-            latitude_wgs84_deg=places.y.to_numpy(), longitude_wgs84_deg=places.x.to_numpy()
-        )
-        if fictional:
-            out["FICTIONAL"] = True
-        decimals = {"size_cm": 1, "position_error_m": 1, "depth_m": 2}
-        write_csv(project.target("living_colonies.csv"), out, decimals=decimals)
+        _write_living(project, gpd.GeoDataFrame(tables["living"]))
         files.append("living_colonies.csv")
     return files
+
+
+def _write_living(project: Project, living: gpd.GeoDataFrame) -> None:
+    """Write the living colonies as read; in a public copy coarsened, in an order that tells no place either."""
+    settings = project.settings
+    places = living.geometry.to_crs(4326)
+    out = pd.DataFrame(living[table("living").names])
+    lat, lon = places.y.to_numpy(), places.x.to_numpy()
+    decimals = {"size_cm": 1, "position_error_m": 1, "depth_m": 2}
+    if settings.outputs.public:
+        out = out.drop(columns=["depth_m", "position_error_m", "line"])
+        coarse = ["latitude_wgs84_coarse_deg", "longitude_wgs84_coarse_deg"]
+        out[coarse[0]], out[coarse[1]] = lat, lon
+        for name in coarse:
+            out[name] = out[name].round(COARSE_DECIMALS)
+            decimals[name] = COARSE_DECIMALS
+        out = out.sort_values([*coarse, "file", "species", "size_cm"], kind="stable")
+        out["PUBLIC_COPY"] = COARSENED
+    else:
+        out["latitude_wgs84_deg"], out["longitude_wgs84_deg"] = lat, lon
+    if settings.plan.fictional:
+        out["FICTIONAL"] = True
+    write_csv(project.target("living_colonies.csv"), out, decimals=decimals)
 
 
 def reading_rows(project: Project, crs: CRS) -> list[dict[str, Any]]:

@@ -10,6 +10,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from sitekit.base.wording import retell, say
 from sitekit.pipeline.sea_pictures import shelter_words
 
 MOST_NAMED = 8  # sites in one stamp
@@ -21,13 +22,15 @@ def candidate_facts(tables: dict[str, pd.DataFrame], mode: str) -> gpd.GeoDataFr
     frame = gpd.GeoDataFrame(tables["candidates"]).copy()
     ranks: dict[str, list[str]] = {}
     for row in _rows(tables, "candidate_ranks"):
-        words = f"{row['species']}: {row['rank']}, {row['rank_low']} to {row['rank_high']}"
-        ranks.setdefault(row["candidate"], []).append(words + (", fragile" if row["fragile"] else ""))
+        key = "layer.rank_fragile" if row["fragile"] else "layer.rank_range"
+        words = say(key, species=row["species"], rank=row["rank"], low=row["rank_low"], high=row["rank_high"])
+        ranks.setdefault(row["candidate"], []).append(words)
     room: dict[str, list[str]] = {}
     for row in _rows(tables, "candidate_species"):
         if not pd.isna(row["capacity"]):
-            in_plots = " in plots" if mode == "plots" else ""
-            words = f"{row['species']}: {row['capacity']:.0f}{in_plots} (never over {row['bound']:.0f})"
+            key = "layer.room_plots" if mode == "plots" else "layer.room"
+            number, most = f"{row['capacity']:.0f}", f"{row['bound']:.0f}"
+            words = say(key, species=row["species"], number=number, most=most)
             room.setdefault(row["candidate"], []).append(words)
     frame["ranks"] = ["; ".join(ranks.get(c, [])) for c in frame["candidate"]]
     frame["room"] = ["; ".join(room.get(c, [])) for c in frame["candidate"]]
@@ -68,7 +71,9 @@ def _said(answers: Any, asked: Mapping[str, str]) -> str:
     told = []
     for k in keys:
         known = [str(found[k][part]) for part in ("note", "who", "when") if found[k].get(part)]
-        told.append(f"{asked.get(k, k)} {found[k]['answer']} ({', '.join(known) or 'not answered'}).")
+        question, answer = retell(asked.get(k, k), typed=True), retell(found[k]["answer"])
+        who = ", ".join(known) or say("layer.not_answered")
+        told.append(say("layer.answer", question=question, answer=answer, who=who))
     return " ".join(told)
 
 
@@ -77,4 +82,5 @@ def stamps(sites: gpd.GeoDataFrame) -> tuple[str, ...]:
     unseen = [str(s) for s, mark in zip(sites["site"], sites["mark"], strict=True) if mark == _UNSEEN]
     if not unseen:
         return ()
-    return ("NOT SCOUTED: " + (", ".join(unseen) if len(unseen) <= MOST_NAMED else f"{len(unseen)} chosen sites"),)
+    named = ", ".join(unseen) if len(unseen) <= MOST_NAMED else say("map.chosen_sites", number=len(unseen))
+    return (say("map.not_scouted", sites=named),)

@@ -18,6 +18,7 @@ from shapely import LineString
 from sitekit.base.crs import transform_points
 from sitekit.base.north import convergence, declination
 from sitekit.base.sources import sources
+from sitekit.base.wording import length_text, length_unit, retell, say
 from sitekit.layers.grid import Grid
 from sitekit.outputs.map_html.overlays import check_picture
 from sitekit.outputs.map_html.scene import MapScene, RasterLayer, ReasonLayer
@@ -57,31 +58,31 @@ def map_scene(
         reasons.append(
             ReasonLayer(
                 f"reasons_{code}",
-                f"{code}: why cells are out",
+                say("map.why_out", species=code),
                 exclusion,
-                excluded={k: LABELS[k] for k in there if k not in _UNKNOWN_REASONS},
-                unknown={k: LABELS[k] for k in there if k in _UNKNOWN_REASONS},
+                excluded={k: retell(LABELS[k]) for k in there if k not in _UNKNOWN_REASONS},
+                unknown={k: retell(LABELS[k]) for k in there if k in _UNKNOWN_REASONS},
             )
         )
         rasters.append(
             RasterLayer(
                 f"score_{code}",
-                f"Suitability score, {code}",
+                say("map.score", species=code),
                 "0–1",
                 _read(project, f"score_{code}.tif", grid, step),
                 SCORE_EDGES,
                 reasons=f"reasons_{code}",
-                note=f"passing: {settings.score.passing:g} and above; {settings.score.combine}",
+                note=say("map.passing", passing=f"{settings.score.passing:g}", combine=retell(settings.score.combine)),
                 group=code,
             )
         )
-        names = {i: c.name for i, c in enumerate(criteria[code])}
+        names = {i: retell(c.name, typed=True) for i, c in enumerate(criteria[code])}
         limiting = _read(project, f"reasons_{code}.tif", grid, step, band=1).astype(np.int16)
         limiting[limiting == NO_LIMIT] = -1
         rasters.append(
             RasterLayer(
                 f"limiting_{code}",
-                f"Limiting criterion, {code}",
+                say("map.limiting", species=code),
                 "",
                 limiting,
                 classes=names,
@@ -94,14 +95,17 @@ def map_scene(
             rasters.append(
                 RasterLayer(
                     f"stability_{code}",
-                    f"Stability under other weights, {code}",
-                    "share of draws",
+                    say("map.stability", species=code),
+                    say("map.share_of_draws"),
                     _read(project, f"stability_{code}.tif", grid, step),
                     SCORE_EDGES,
                     ramp="warm",
                     reasons=f"reasons_{code}",
-                    note=f"share of {settings.sensitivity.draws} draws of weights around the chosen ones in which the "
-                    f"cell is among the best {settings.sensitivity.best_pct:g} %",
+                    note=say(
+                        "map.stability_note",
+                        draws=settings.sensitivity.draws,
+                        best=f"{settings.sensitivity.best_pct:g}",
+                    ),
                     group=code,
                 )
             )
@@ -110,28 +114,30 @@ def map_scene(
     rasters += sea_rasters(project, lambda name, band: _read(project, name, grid, step, band))
     depth = _read(project, f"{RASTERS}/depth.tif", grid, step)
     rasters += _depth_layer(depth, settings.layers.bathymetry.datum)
+    per = length_unit()[1]
     crs = ground.grid.crs
     plots = gpd.GeoDataFrame(tables["plots"])
     sites = site_facts(tables, asked_questions(settings))
-    notes = [ground.scout_reason] if ground.scout_reason else []
+    notes = [retell(ground.scout_reason)] if ground.scout_reason else []
     if settings.layers.protected is None:
-        notes.append("No protected-area layer was given: nothing on this map says that work is allowed.")
+        notes.append(say("map.no_protected"))
     if step > 1:
-        notes.append(
-            f"Rasters are drawn every {step}th cell; single criteria are left out, sitekit explore shows them."
-        )
+        notes.append(say("map.coarser", step=step))
     cited = sorted({c.source for rows in criteria.values() for c in rows})
     return MapScene(
         title=settings.plan.name,
         run_id=run_id,
         date=settings.plan.date.isoformat(),
-        datum=f"positions WGS 84; depths below {settings.layers.bathymetry.datum}, stated error ± "
-        f"{settings.layers.bathymetry.depth_error_m:g} m",
+        datum=say(
+            "map.datum",
+            datum=settings.layers.bathymetry.datum,
+            error=length_text(settings.layers.bathymetry.depth_error_m),
+        ),
         grid=grid,
         rasters=tuple(rasters),
         reasons=tuple(reasons),
         depth=depth,
-        contour_interval_m=_interval(depth),
+        contour_interval_m=_interval((depth / per).astype(np.float32)) * per,
         candidates=candidate_facts(tables, settings.spacing.mode),
         sites=sites,
         plots=plots if len(plots) else None,
@@ -143,7 +149,7 @@ def map_scene(
         picture=picture_file(project),
         scout=ground.scout,
         fictional=settings.plan.fictional,
-        stamps=(*(("PUBLIC COPY",) if public else ()), *stamps(sites)),
+        stamps=(*((say("permit.stamp_public"),) if public else ()), *stamps(sites)),
         sources=tuple(sources()[k].line() if k in sources() else k for k in cited),
         notation=settings.outputs.coordinates,
         cautions=cautions,
@@ -201,13 +207,15 @@ def _responses(
     for k, (plane, shown) in enumerate(zip(planes, values, strict=True)):
         if public and plane.field == "distance_colonies_m":
             continue  # it would show where living colonies stand
-        names = list(dict.fromkeys(name for _, name in plane.users))
+        names = list(dict.fromkeys(retell(name, typed=True) for _, name in plane.users))
         codes = list(dict.fromkeys(code for code, _ in plane.users))
-        label = f"Criterion: {', '.join(names)} ({', '.join(codes)})"
-        note = f"1 suits best, 0 rules the cell out if the criterion has weight; read from {plane.field}"
+        label = say("map.criterion", names=", ".join(names), species=", ".join(codes))
+        note = say("map.criterion_note", field=plane.field)
         first = f"reasons_{codes[0]}"
         found.append(
-            RasterLayer(f"response_{k}", label, "0–1", shown, SCORE_EDGES, reasons=first, note=note, group="Criteria")
+            RasterLayer(
+                f"response_{k}", label, "0–1", shown, SCORE_EDGES, reasons=first, note=note, group=say("map.criteria")
+            )
         )
     return found
 
@@ -232,17 +240,19 @@ def _read(project: Project, name: str, grid: Grid, step: int, band: int = 1) -> 
 
 def _depth_layer(depth: NDArray[np.float32], datum: str) -> list[RasterLayer]:
     """Return depth in bins of half the contour interval; none where nothing is known."""
-    side = _interval(depth) / 2
+    unit, per = length_unit()
+    depth = depth if per == 1.0 else (depth / per).astype(np.float32)
+    side = round(_interval(depth) / 2, 6)
     if not side:
         return []
     known = depth[np.isfinite(depth)]
     first, last = math.floor(float(known.min()) / side), math.ceil(float(known.max()) / side)
     edges = tuple(round(k * side, 2) for k in range(first, max(last, first + 1) + 1))
-    return [RasterLayer("depth", f"Depth below {datum}", "m", depth, edges, ramp="depth", group="Sea")]
+    return [RasterLayer("depth", say("map.depth", datum=datum), unit, depth, edges, ramp="depth", group=say("map.sea"))]
 
 
 def _interval(depth: NDArray[np.float32]) -> float:
-    """Return a contour interval that draws five to ten lines."""
+    """Return a contour interval that draws five to ten lines, in the unit of the depths."""
     known = depth[np.isfinite(depth)]
     span = float(known.max() - known.min()) if known.size else 0.0
     for interval in (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0):

@@ -17,6 +17,7 @@ from sitekit.base.crs import WGS84, datum_note, transform_points
 from sitekit.base.north import convergence, declination
 from sitekit.base.notation import position_text
 from sitekit.base.positions import read_position
+from sitekit.base.wording import length_text, retell, say, wording
 from sitekit.layers.grid import Grid
 from sitekit.outputs.paper.frame import TitleBlock
 from sitekit.outputs.paper.norths import Norths
@@ -25,7 +26,7 @@ from sitekit.pipeline.amendments import changed_outlines, earlier_areas, earlier
 from sitekit.pipeline.bottoms import read_colonies
 from sitekit.pipeline.fields import Ground, raster
 from sitekit.pipeline.keep_clear import COASTLINE, CONSTRAINTS, read_drawn
-from sitekit.pipeline.permit_texts import water_levels
+from sitekit.pipeline.permit_texts import retold_texts, water_levels
 from sitekit.pipeline.project import Project
 from sitekit.pipeline.work_outlines import office_datum
 from sitekit.season.settings_permit import Permit
@@ -33,10 +34,6 @@ from sitekit.season.settings_permit import Permit
 MODEL = "World Magnetic Model 2025"
 SEA_ROOM = 3.2  # depths are read this many times the work area's larger side round its middle
 LEAST_ROOM_M = 60.0
-PUBLIC = (
-    "Public copy: plots, work areas that hold reference plots only, amendments, wild colonies, earlier outplants and the "
-    "nursery are left out."
-)
 NO_DATUM = ("not stated", "unknown", "none")
 
 
@@ -49,18 +46,20 @@ def packet_of(
     datum_name = permit.datum if permit else "WGS 84"
     crs = ground.grid.crs
     public = settings.outputs.public
+    if wording().language != "en" or wording().units == "ft":  # the season's own are in English and metres
+        tables = retold_texts(project, ground, tables)
     if public:
         tables = public_tables(tables)
     areas = gpd.GeoDataFrame(tables["work_areas"])
     items = tables["open_items"]
     draft = bool(items["kind"].isin(["missing fact", "conflict"]).any())
     stamps = [
-        text
-        for text, there in (
-            ("AREAS TO SCOUT", ground.scout),
-            ("PUBLIC COPY", public),
-            ("DRAFT", draft),
-            ("FICTIONAL", settings.plan.fictional),
+        say(key)
+        for key, there in (
+            ("permit.stamp_scout", ground.scout),
+            ("permit.stamp_public", public),
+            ("permit.stamp_draft", draft),
+            ("fictional", settings.plan.fictional),
         )
         if there
     ]
@@ -71,9 +70,7 @@ def packet_of(
         paper=settings.outputs.paper,
         block=_block(permit, settings.plan.date),
         stamps=tuple(stamps),
-        small_print=_small_print(
-            project, crs, office_datum(datum_name), datum_name, run_id, cautions, draft, ground.scout
-        ),
+        small_print=_small_print(project, ground, office_datum(datum_name), datum_name, run_id, cautions, draft),
         crs=crs,
         datum=office_datum(datum_name),
         datum_name=datum_name,
@@ -141,26 +138,39 @@ def _block(permit: Permit | None, date: datetime.date) -> TitleBlock:
 
 
 def _small_print(
-    project: Project, crs: CRS, datum: CRS, datum_name: str, run_id: str, cautions: tuple[str, ...], draft: bool,
-    scout: bool,
-) -> tuple[str, ...]:  # fmt: skip
+    project: Project, ground: Ground, datum: CRS, datum_name: str, run_id: str, cautions: tuple[str, ...], draft: bool
+) -> tuple[str, ...]:
     bathymetry = project.settings.layers.bathymetry
-    shift = datum_note(crs, datum)
+    crs, (west, south, east, north) = ground.grid.crs, ground.grid.bounds
+    shift = datum_note(crs, datum, [west, east], [south, north])
     return (
-        *(["DRAFT: see open items in the tables."] if draft else []),
-        *([PUBLIC] if project.settings.outputs.public else []),
-        *cautions,
-        f"Corners in {datum_name}; map in {crs.name}, grid north up."
+        *([say("permit.draft")] if draft else []),
+        *([say("permit.public")] if project.settings.outputs.public else []),
+        *_warnings(cautions),
+        say("permit.corners_in", datum=datum_name, grid=crs.name)
         + (f" {shift[0].upper()}{shift[1:]}." if shift else ""),
-        f"Depths below {_datum(bathymetry.datum)}, ± {bathymetry.depth_error_m:g} m, from {bathymetry.file}"
-        + ("." if scout else f"; plots ± {project.settings.spacing.pin_error_m:g} m (pins)."),
-        f"Plan {project.settings.plan.name}, run {run_id}.",
+        say(
+            "permit.depths_of",
+            datum=_datum(bathymetry.datum),
+            error=length_text(bathymetry.depth_error_m),
+            file=bathymetry.file,
+        )
+        + ("." if ground.scout else say("permit.plots_error", error=length_text(project.settings.spacing.pin_error_m))),
+        say("permit.plan_run", name=project.settings.plan.name, run=run_id),
     )
+
+
+def _warnings(cautions: tuple[str, ...]) -> list[str]:
+    """Cautions for the small print: where the translation is unreviewed it says so, and the first one is told in English too."""
+    told = [retell(c) for c in cautions]
+    if wording().reviewed or told == list(cautions):
+        return told
+    return [f"{say('unreviewed').capitalize()}.", f"{told[0]} [{cautions[0]}]", *told[1:]]
 
 
 def _datum(text: str) -> str:
     """Name of a vertical datum as it reads in a sentence."""
-    return f"a datum {text}" if text.strip().lower() in NO_DATUM else text
+    return say("permit.a_datum", text=text) if text.strip().lower() in NO_DATUM else text
 
 
 def _seas(project: Project, ground: Ground, areas: gpd.GeoDataFrame) -> dict[str, Sea]:
@@ -285,21 +295,25 @@ def _counted(materials: pd.DataFrame) -> tuple[tuple[str, ...], ...]:
 def _notes(project: Project, ground: Ground, public: bool) -> tuple[str, ...]:
     notes = []
     if public:
-        notes.append(PUBLIC)
+        notes.append(say("permit.public"))
     if project.settings.layers.protected is None:
-        notes.append("No protected-area layer was given: nothing here says that work is allowed.")
+        notes.append(say("permit.no_protected"))
     if project.settings.layers.coastline is None:
-        notes.append("No coastline was given: the vicinity map shows none.")
+        notes.append(say("permit.no_coast"))
     if ground.scout:
-        notes.append(f"Areas to scout: {ground.scout_reason}.")
+        notes.append(say("permit.scout_reason", reason=retell(ground.scout_reason)))
     return tuple(notes)
 
 
 def _amends(permit: Permit | None, earlier: gpd.GeoDataFrame | None) -> str:
     if permit is None or earlier is None:
         return ""
-    return (
-        f"Revision {permit.revision} amends the packet in {permit.amends}, which had {len(earlier)} work areas of "
-        f"{float(earlier['area_m2'].sum()):,.0f} m² with {int(earlier['units'].sum())} units. "
-        f"Reason: {permit.amendment_reason}"
+    return say(
+        "permit.amends",
+        revision=permit.revision,
+        file=permit.amends,
+        areas=len(earlier),
+        area=f"{float(earlier['area_m2'].sum()):,.0f}",
+        units=int(earlier["units"].sum()),
+        reason=permit.amendment_reason,
     )

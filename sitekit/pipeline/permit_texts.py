@@ -6,12 +6,15 @@ from typing import Any
 
 import pandas as pd
 
+from sitekit.base.tables import build
+from sitekit.base.wording import depth_texts, length_text, length_unit, say, way_unit
 from sitekit.pipeline.fields import Ground
 from sitekit.pipeline.permit_checks import Row
 from sitekit.pipeline.project import Project
 from sitekit.pipeline.tides import read_tides
 from sitekit.season.settings_permit import Permit
 
+_LIMITS = "permit[1].text_limits."
 MISSING, CONFLICT, NOTE = "missing fact", "conflict", "note"
 # Facts that an office asks for (trade rows TV-114 to TV-125, topic permit) and the keys that state them.
 _FACTS = (
@@ -101,14 +104,36 @@ def open_rows(
                 "permit",
                 CONFLICT,
             )
-    for row in texts:
-        if not row["fits"]:
-            add(
-                f"text {row['name']}: {row['characters']} characters, the form takes {row['most_characters']}",
-                f"permit[1].text_limits.{row['name']}",
-                CONFLICT,
-            )
-    return rows
+    return rows + _too_long(texts)
+
+
+def _too_long(texts: list[Row]) -> list[Row]:
+    return [
+        {
+            "item": say(
+                "permit.text_too_long",
+                name=row["name"],
+                characters=row["characters"],
+                most=row["most_characters"],
+            ),
+            "place": f"{_LIMITS}{row['name']}",
+            "kind": CONFLICT,
+        }
+        for row in texts
+        if not row["fits"]
+    ]
+
+
+def retold_texts(project: Project, ground: Ground, tables: dict[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
+    """Return the tables with the texts in the language and units in force, and open items that count their letters."""
+    texts = text_rows(project, ground, tables)
+    items = tables["open_items"]
+    kept: list[Any] = items[~items["place"].astype(str).str.startswith(_LIMITS)].to_dict("records")
+    return {
+        **tables,
+        "packet_texts": build("packet_texts", texts),
+        "open_items": build("open_items", [*kept, *_too_long(texts)]),
+    }
 
 
 def water_levels(project: Project) -> tuple[float | None, float | None, str]:
@@ -153,80 +178,103 @@ def _abstract(project: Project, permit: Permit | None, tables: dict[str, pd.Data
     areas, planting = tables["work_areas"], tables["planting"]
     names = {s.code: s.name for s in project.settings.species}
     total = float(areas["area_m2"].sum())
-    where = f" in {permit.water_body}" if permit and permit.water_body else ""
+    where = say("permit.text_where", water_body=permit.water_body) if permit and permit.water_body else ""
     parts = []
     if permit and permit.purpose:
         parts.append(permit.purpose)
     if len(planting):
         counts = planting.groupby("species")[["units", "fragments"]].sum()
         each = "; ".join(
-            f"{names.get(str(s), str(s))}: {int(r.fragments)} fragments in {int(r.units)} units"
+            say(
+                "permit.text_each",
+                species=names.get(str(s), str(s)),
+                fragments=int(r.fragments),
+                units=int(r.units),
+            )
             for s, r in counts.iterrows()
         )
         parts.append(
-            f"{int(planting['fragments'].sum())} fragments are planted at {planting['site'].nunique()} sites{where}: {each}."
+            say(
+                "permit.text_planted",
+                fragments=int(planting["fragments"].sum()),
+                sites=planting["site"].nunique(),
+                where=where,
+                each=each,
+            )
         )
-    kind = "areas to scout" if len(areas) and areas["kind"].iloc[0] == "area to scout" else "work areas"
-    parts.append(f"The {len(areas)} {kind} cover {total:,.0f} m² ({total / 10_000:.2f} ha).")
+    scout = len(areas) and areas["kind"].iloc[0] == "area to scout"
+    key = "permit.text_cover_scout" if scout else "permit.text_cover"
+    parts.append(say(key, number=len(areas), m2=f"{total:,.0f}", ha=f"{total / 10_000:.2f}"))
     if permit and permit.planting_from and permit.planting_to:
-        parts.append(f"Planting is planned from {permit.planting_from} to {permit.planting_to}.")
+        parts.append(say("permit.text_period", first=permit.planting_from, last=permit.planting_to))
     return " ".join(parts)
 
 
 def _methods(project: Project, permit: Permit | None, tables: dict[str, pd.DataFrame]) -> str:
     spacing = project.settings.spacing
     if not len(tables["plots"]):
-        return "No plots are planned: divers look at the areas first."
-    shape = (
-        f"rectangles of {spacing.plot.length_m:g} by {spacing.plot.width_m:g} m"
-        if spacing.plot.shape == "rectangle"
-        else f"circles of {spacing.plot.radius_m:g} m radius"
-    )
+        return say("permit.text_no_plots")
+    plot, shape = spacing.plot, ""
+    if spacing.mode == "plots" and plot.shape == "rectangle":
+        sides = (
+            (f"{plot.length_m:g}" if length_unit()[0] == "m" else length_text(plot.length_m)),
+            length_text(plot.width_m),
+        )
+        shape = say("permit.text_rectangles", length=sides[0], width=sides[1])
+    elif spacing.mode == "plots":
+        shape = say("permit.text_circles", radius=length_text(plot.radius_m))
     parts = [
-        f"Divers lay a tape line between two pins in each of {len(tables['plots'])} plots"
-        + (f", {shape}" if spacing.mode == "plots" else "")
-        + ".",
-        f"Units are planned at least {spacing.separation_m:g} m apart, with {spacing.lay_tolerance_m:g} m more for the "
-        f"error of a hand, and {spacing.clearance_m:g} m from living colonies.",
-        f"Each work area is its plots widened by {spacing.pin_error_m + spacing.lay_tolerance_m:g} m for the error of "
-        "pins and hands.",
+        say("permit.text_tapes", number=len(tables["plots"]), shape=shape),
+        say(
+            "permit.text_apart",
+            separation=length_text(spacing.separation_m),
+            tolerance=length_text(spacing.lay_tolerance_m),
+            clearance=length_text(spacing.clearance_m),
+        ),
+        say("permit.text_widened", reach=length_text(spacing.pin_error_m + spacing.lay_tolerance_m)),
     ]
     if permit and permit.attachment:
-        parts.append(f"Fragments are attached by {permit.attachment}.")
+        parts.append(say("permit.text_attached", attachment=permit.attachment))
     if permit and permit.stock_source:
-        parts.append(f"Source of stock: {permit.stock_source}")
-    genets = tables["planting"]
-    if len(genets):
-        parts.append("No two units of one genet are neighbours where counts allow.")
+        parts.append(say("permit.text_stock", source=permit.stock_source))
+    if len(tables["planting"]):
+        parts.append(say("permit.text_genets"))
     if permit and permit.monitoring:
-        parts.append("Monitoring: " + "; ".join(f"{m.when}: {m.what}" for m in permit.monitoring) + ".")
+        parts.append(say("permit.text_monitoring", visits="; ".join(f"{m.when}: {m.what}" for m in permit.monitoring)))
     return " ".join(parts)
 
 
 def _vicinity_text(project: Project, tables: dict[str, pd.DataFrame]) -> str:
     areas = tables["work_areas"]
-    named = ", ".join(areas["work_area"].astype(str).head(30)) or "none"
-    text = f"Map of the vicinity with the work areas {named}"
+    named = ", ".join(areas["work_area"].astype(str).head(30)) or say("permit.text_no_areas")
+    text = say("permit.text_vicinity", named=named)
     if project.settings.layers.coastline:
-        text += ", the coast"
+        text += say("permit.text_coast")
     if project.settings.harbour and len(areas):
-        away = areas["harbour_m"]
-        text += (
-            f" and the harbour {project.settings.harbour.name}, {away.min() / 1000:.1f} to {away.max() / 1000:.1f} km "
-            "away in a straight line"
-        )
-    return text + ". Grid north is up."
+        unit, per = way_unit()
+        low, high = (f"{float(v) / per:.1f}" for v in (areas["harbour_m"].min(), areas["harbour_m"].max()))
+        span = say("permit.span", low=low, high=high, unit=unit)
+        text += say("permit.text_harbour", harbour=project.settings.harbour.name, span=span)
+    return text + say("permit.text_up")
 
 
 def _figure_text(project: Project, row: Any, tables: dict[str, pd.DataFrame]) -> str:
     planting = tables["planting"]
     own = planting[planting["site"] == row.site]
-    text = f"Plan and section of {row.kind} {row.work_area}: {int(row.corners)} numbered corners, {row.area_m2:,.0f} m²"
+    kind = say("permit.scout_area" if row.kind == "area to scout" else "permit.work_area")
+    text = say("permit.text_figure", kind=kind, area=row.work_area, corners=int(row.corners), m2=f"{row.area_m2:,.0f}")
     if int(row.plots):
-        text += f", {int(row.plots)} plots with {int(row.units)} units"
+        text += say("permit.text_plots", plots=int(row.plots), units=int(row.units))
         text += f" ({', '.join(sorted(set(own['species'].astype(str))))})" if len(own) else ""
-        text += f", charted depth {row.depth_min_m:.1f} to {row.depth_max_m:.1f} m below {_datum(project)}"
-    return text + ". Grid north is up; the section runs from its western end X to X′."
+        text += say("permit.text_depth", depth=_charted(row.depth_min_m, row.depth_max_m), datum=_datum(project))
+    return text + say("permit.text_section")
+
+
+def _charted(least_m: float, most_m: float) -> str:
+    unit = length_unit()[0]
+    if unit == "m":
+        return say("permit.span", low=f"{least_m:.1f}", high=f"{most_m:.1f}", unit=unit)
+    return depth_texts(least_m, most_m)[0]
 
 
 def _datum(project: Project) -> str:

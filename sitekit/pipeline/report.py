@@ -122,6 +122,7 @@ def lines_of(report: Report) -> list[str]:
         lines += [f"  note: {n}" for n in found["notes"]]
     if "export" in figures:
         lines += [f"  {note}" for note in figures["export"].get("wording", [])]
+        lines += [f"  {note}" for note in [figures["export"].get("public", "")] if note]
         lines.append("wrote " + ", ".join(f"out/{n}" for n in report.files))
     return lines
 

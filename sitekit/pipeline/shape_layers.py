@@ -105,6 +105,7 @@ def _colonies_of(
         ),
         refused=refused,
     )
+    frame["file"] = layer.file.replace("\\", "/")  # with its folder: two partners may both send a colonies.csv
     row, col = grid.cell_of(frame.geometry.x.to_numpy(), frame.geometry.y.to_numpy())
     inside = grid.holds(row, col)
     if not inside.any():

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from sitekit.base.wording import say
 from sitekit.errors import Faults
 from sitekit.suitability.criteria import Criterion, judged_classes
 from sitekit.suitability.curves import BELL, CLASSES, KNOTS, Curve
@@ -173,13 +174,21 @@ def curve_words(curve: Curve, unit: str, class_names: Mapping[int, str] | None =
     """
     tail = f" {unit}" if unit else ""
     if curve.kind == KNOTS:
-        return ", ".join(f"{y:.3g} at {x:.4g}" for x, y in zip(curve.x, curve.y, strict=True)) + tail
+        return (
+            ", ".join(
+                say("record.at", response=f"{y:.3g}", value=f"{x:.4g}") for x, y in zip(curve.x, curve.y, strict=True)
+            )
+            + tail
+        )
     if curve.kind == BELL:
-        return f"bell around {curve.x[0]:g}, standard deviation {curve.x[1]:g}{tail}"
+        return say("record.bell", middle=f"{curve.x[0]:g}", spread=f"{curve.x[1]:g}") + tail
     if class_names:
-        return "; ".join(f"{y:g} for {', '.join(held)}" for y, held in judged_classes(curve, class_names))
+        return "; ".join(
+            say("record.for_classes", response=f"{y:g}", classes=", ".join(held))
+            for y, held in judged_classes(curve, class_names)
+        )
     levels = sorted({y for y in curve.y if not np.isnan(y)}, reverse=True)
-    return "by class: " + ", ".join(f"{y:g}" for y in levels)
+    return say("record.by_class", levels=", ".join(f"{y:g}" for y in levels))
 
 
 def _answer(

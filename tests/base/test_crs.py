@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from pyproj import CRS
+from pyproj import CRS, Transformer
 
 from sitekit.base.crs import (
     WGS84,
@@ -147,5 +147,31 @@ def test_box_no_system_can_hold_is_refused():
 
 def test_datum_note_says_what_is_done_or_nothing():
     """A shift between datums that nobody mentions, or one claimed where there is none."""
-    assert datum_note(CRS(32620), WGS84) == ""
-    assert datum_note(CRS(4269), WGS84).startswith("NAD83 to WGS 84 by '")
+    assert datum_note(CRS(32620), WGS84, 5e5, 2e6) == ""
+    assert datum_note(CRS(4269), WGS84, -93.6, 27.9).startswith("NAD83 to WGS 84 by 'NAD83 to WGS 84 (1)', 4 m")
+    unknown = datum_note(CRS("+proj=longlat +ellps=clrk66 +type=crs"), WGS84, -65, 18)
+    assert unknown.startswith(
+        "no transformation from the system given to WGS 84 is known here: positions pass unshifted"
+    )
+    assert "hundreds of metres" in unknown
+    assert datum_note(CRS(4267), WGS84, 147, -18).startswith("no transformation from NAD27 to WGS 84 is known here")
+    stated = "+proj=longlat +ellps=intl +towgs84=-84.87,-96.49,-116.95 +type=crs"
+    assert "by 'Transformation from" in datum_note(CRS(stated), WGS84, 2, 53)
+
+
+def test_datum_note_names_the_operation_that_moves_the_places():
+    """Before, it named one for the whole registry: 20 m were stated where one of 1 m was used, and the other way round."""
+    for lon, lat in ((-81, 25), (-64.8, 17.8), (-93.6, 27.9), (-77, 25)):
+        way = Transformer.from_crs(4267, 4326, always_xy=True)
+        way.transform(lon, lat)
+        used = next(s for s in way.get_last_used_operation().operations if s.type_name == "Transformation")
+        assert datum_note(CRS(4267), WGS84, lon, lat).startswith(
+            f"NAD27 to WGS 84 by '{used.name}', {used.accuracy:g} m"
+        )
+    both = datum_note(CRS(4267), WGS84, [-93.6, -64.8], [27.9, 17.8])
+    assert "'NAD27 to WGS 84 (1)', 16 m and 'NAD27 to WGS 84 (6)', 7 m" in both
+
+
+def test_datum_note_tells_of_places_that_pass_unshifted():
+    """Beyond the area of a working system PROJ applies no shift at all, in the Gulf some 20 m, and nobody would know."""
+    assert "by none in places and" in datum_note(CRS(4267), CRS(32620), [-93.6, -64.8], [27.9, 17.8])

@@ -18,6 +18,7 @@ from sitekit.layout.plots import BEARINGS_DEG, PlotSearch
 from sitekit.layout.shelves import Bottom, rectangle_field
 
 LENGTH_M, WIDTH_M, GAP_M, SHARE = 18.0, 4.0, 2.0, 0.9
+SEEDS = (2, 1, 12)  # of thirteen tried, 1 and 12 are the reefs with the least gain
 DUE_GAIN_PCT = 40.0  # over picking by a score that changes from cell to cell, 300 × 300 m
 
 
@@ -53,9 +54,9 @@ def greedy_plots(bottom: Bottom) -> int:
     return len(placer.pick(ordered, most=len(ordered)))
 
 
-def plots_row(side: int = 300, *, rough: bool) -> dict[str, float]:
+def plots_row(side: int = 300, *, rough: bool, seed: int = 2) -> dict[str, float]:
     """Return counts, gain in percent and seconds on one fragmented reef."""
-    bottom = fragmented(side, rough=rough)
+    bottom = fragmented(side, rough=rough, seed=seed)
     greedy = greedy_plots(bottom)
     begun = time.perf_counter()
     ours = PlotSearch(
@@ -115,11 +116,12 @@ def main(short: bool = False) -> dict[str, bool]:
     """Print the rows: `python -m tests.bench layout_plots [--short]`."""
     side = 100 if short else 300
     reached = True
-    for name, rough in {"rough": True, "smooth": False}.items():
-        row = plots_row(side, rough=rough)
-        due = DUE_GAIN_PCT if rough and not short else 0.0
-        reached &= row["gain_pct"] >= due
-        print(f"plots, {name} score (due +{due:g} %)", {k: round(v, 2) for k, v in row.items()})
+    for seed in SEEDS[:1] if short else SEEDS:
+        for name, rough in {"rough": True, "smooth": False}.items():
+            row = plots_row(side, rough=rough, seed=seed)
+            due = DUE_GAIN_PCT if rough and not short else 0.0
+            reached &= row["gain_pct"] >= due
+            print(f"plots, {name} score, seed {seed} (due +{due:g} %)", {k: round(v, 2) for k, v in row.items()})
     print("robust", {k: round(v, 3) for k, v in robust_row(side, wanted=2 if short else 6).items()})
     genets = genets_row(20_000 if short else 100_000)
     print("genets", {k: round(v, 4) for k, v in genets.items()})

@@ -14,8 +14,11 @@ from geographiclib.geodesic import Geodesic
 from PIL import Image
 from pyproj import Transformer
 
+from sitekit.base.wording import LANGUAGES, labels, worded
 from sitekit.outputs.map_html.scene import RasterLayer
 from sitekit.outputs.map_html.write import write_map
+from sitekit.pipeline.export import CAUTIONS
+from tests.outputs.translated import english_left
 
 pytestmark = pytest.mark.browser
 
@@ -279,3 +282,53 @@ def test_a_phone_that_blocks_scripts_sees_a_picture(browser: Any, tmp_path: Path
         assert page.evaluate("() => document.documentElement.scrollWidth") <= 390
     finally:
         context.close()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("code", [c for c in LANGUAGES if c != "en"])
+def test_a_translated_page_keeps_no_english_and_runs_over_no_edge(opened: Any, code: str) -> None:
+    """A legend, a switch or a fact in English among others; longer words push a button off a phone. Slow: two sizes."""
+    scene = made.scene(cautions=CAUTIONS, notes=(), sources=(), work_areas=None)
+    told = []
+    for size in ((1300, 900), (390, 844)):
+        with worded(code, "ft"):
+            page = opened(scene, size)
+        page.evaluate("() => sitekit.state.colourBy('genet')")
+        if page.locator("#sk-drawer").is_visible():
+            page.click("#sk-drawer")
+        for found in ("WS-0010", "WS-P1", "no such name"):
+            page.fill("#sk-find", found)
+            page.press("#sk-find", "Enter")
+            told.append(page.locator("body").inner_text())
+        page.evaluate("() => sitekit.state.tell(sitekit.state.map.getCenter())")
+        page.wait_for_function("() => document.querySelectorAll('#sk-facts .sk-fact').length > 1")
+        page.evaluate("() => sitekit.state.showUnder('relief')")
+        told += [page.locator("body").inner_text(), *page.evaluate(_LABELS)]
+        page.click("#sk-close")
+        page.click("#sk-measure")
+        box = page.locator(".sk-map").bounding_box()
+        for right in (0.3, 0.4, 0.5):
+            told.append(page.locator("#sk-length").inner_text())
+            page.mouse.click(box["x"] + box["width"] * right, box["y"] + box["height"] * 0.5)
+        told.append(page.locator("#sk-length").inner_text())
+        assert page.evaluate(_OUTSIDE) == []
+        assert _quiet(page)
+    assert page.evaluate("document.documentElement.lang") == code
+    text = " ".join(told)
+    reasons = [*scene.reasons[0].excluded.values(), *scene.reasons[0].unknown.values(), scene.reasons[0].label]
+    typed = " ".join([scene.title, scene.datum, *(r.label for r in scene.rasters), *reasons, *scene.protected["name"]])
+    families = ("page.", "layer.", "fact.", "map.rule", "permit.role")
+    assert english_left(text, code, families, typed=f"{typed} Genet species") == []
+    for english in CAUTIONS:
+        assert f"[{english}]" in text
+    for due in ("page.not_found", "layer.one_plots", "map.rule_forbidden", "page.first_point", "page.marks"):
+        assert labels()[due][code] in text, due
+    assert labels()["fact.depth_min_m"][code].format(unit="ft") in text
+    assert "20.0" in text.split(labels()["fact.depth_min_m"][code].format(unit="ft"))[1][:10]  # 6.1 m
+
+
+_LABELS = (
+    "() => [...document.querySelectorAll('[aria-label], [alt]')].map((n) => n.getAttribute('aria-label') || n.alt)"
+)
+_OUTSIDE = """() => [...document.querySelectorAll('button, select, output, h1, h2, label')].filter((n) => n.offsetParent)
+    .filter((n) => n.getBoundingClientRect().right > window.innerWidth + 1).map((n) => n.outerHTML.slice(0, 80))"""

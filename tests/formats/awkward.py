@@ -192,9 +192,9 @@ def windows_letters(path: Path) -> None:
 
 
 def older_datum(path: Path) -> None:
-    """Positions off an old chart: NAD27."""
-    to = Transformer.from_crs(4326, 4267, always_xy=True)
-    rows = [[*to.transform(r[0], r[1]), *r[2:], "NAD27"] for r in _rows()]
+    """Positions off an old receiver: WGS 72, of which a shift is known in mid-ocean too."""
+    to = Transformer.from_crs(4326, 4322, always_xy=True)
+    rows = [[*to.transform(r[0], r[1]), *r[2:], "WGS72"] for r in _rows()]
     _csv(path, [(*HEAD, "datum"), *rows])
 
 

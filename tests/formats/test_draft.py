@@ -192,6 +192,24 @@ def test_files_that_nobody_uses_are_named_in_the_plan_and_by_check(tmp_path: Pat
     assert "files of the folder that the plan does not use: foto.kmz, notas.docx\n" in said.out
 
 
+@pytest.mark.parametrize("column", ["TAXONCODE", "SPECIES_CD", "sp_code", "Species Code"])
+def test_codes_of_species_are_recognised_and_asked_about(tmp_path: Path, column: str) -> None:
+    """Species left out of a survey's list because its column is headed as surveys head it, or its codes taken for ours."""
+    rows = f"LATITUDE,LONGITUDE,{column}\n21.3682,-157.6776,MCAP\n21.3683,-157.6777,LPUR\n"
+    (tmp_path / "corals.csv").write_text(rows, "utf-8")
+    shapes = gpd.GeoDataFrame({column: ["MCAP"]}, geometry=gpd.points_from_xy([-157.67], [21.36]), crs=4326)
+    shapes.to_file(tmp_path / "more.geojson")
+    said = command("check", "--draft", tmp_path, "--json")
+    found = json.loads(said.out)
+    assert [f["role"] for f in found["files"]] == ["layers.colonies"] * 2
+    assert all(f"what the codes in '{column}' mean" in f["unknown"] for f in found["files"])
+    lines = [line for line in found["plan"].splitlines() if line.startswith("columns")]
+    assert len(lines) == 2
+    assert "# asked: what do its codes LPUR, MCAP mean?" in lines[0]
+    assert tomllib.loads(lines[0])["columns"] == {"species": column}
+    assert "[PLAN | FILES]" in command("check", "--help").out
+
+
 def test_an_unanswered_question_is_named_with_what_is_due() -> None:
     """A question mark taken for the name of a datum."""
     data = {"layers": {"bathymetry": {"file": "a.tif", "sign": "?", "units": "m", "datum": "?", "depth_error_m": "?"}}}

@@ -42,6 +42,22 @@ def test_a_plane_stays_a_plane(tmp_path, cell, shift):
     assert any("averaged over 4 × 4" in n for n in done.notes) == (cell == 0.25)
 
 
+@pytest.mark.parametrize("turn", [0.0, 360.0])
+def test_a_raster_on_an_older_datum_is_shifted_and_told(tmp_path, turn):
+    """Depths 200 m from where they were read, without a word; on either side from which longitudes are counted."""
+    onto, old = grid(), CRS.from_epsg(4267)
+    lon, lat = transform_points(WEST, NORTH, UTM, old)
+    step, west, north = 1e-5, float(lon) - 0.001, float(lat) + 0.001
+    x, y = np.meshgrid(west + (np.arange(300) + 0.5) * step, north - (np.arange(300) + 0.5) * step)
+    values = plane(*transform_points(x, y, old, UTM))
+    path = write(tmp_path / "in.tif", values, crs="EPSG:4267", transform=Affine(step, 0, west + turn, 0, -step, north))
+    done = align_raster(path, onto, tmp_path / "out.tif")
+    np.testing.assert_allclose(read(done.path), due(onto), rtol=0, atol=1e-3)
+    assert [n for n in done.notes if n.startswith("datum shift")] == [
+        "datum shift: NAD27 to WGS 84 by 'NAD27 to WGS 84 (1)', 16 m"
+    ]
+
+
 def test_a_plane_in_degrees_stays_a_plane_in_metres(tmp_path):
     """A raster in degrees placed as if it were in metres, or its axes swapped."""
     onto = grid()

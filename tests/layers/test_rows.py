@@ -178,6 +178,14 @@ def test_a_file_that_holds_another_once_more_is_told_as_a_copy():
     assert "pairs nearer than their errors" in doubt.said
 
 
+def test_a_double_is_found_among_many_species_on_one_position() -> None:
+    """Survey lists put all colonies of a site on one position: those of other species would hide the double."""
+    species = ["A", *(f"S{i}" for i in range(20)), "A"]
+    label = [("one.csv", "", 2), *(("two.csv", "", i) for i in range(2, 23))]
+    (doubt,) = near_doubles(np.zeros(22), np.zeros(22), np.ones(22), species, label)
+    assert "1 pairs nearer than their errors (lines 2 and 22, 0.0 m)" in doubt.said
+
+
 def test_rows_that_look_swapped_are_exchanged_only_when_told(tmp_path):
     """A reef on another continent, or rows turned without asking."""
     path = tmp_path / "a.csv"

@@ -53,6 +53,12 @@ def windows(frame: gpd.GeoDataFrame, folder: Path) -> Path:
     return folder / "a.txt"
 
 
+def unicode_text(frame: gpd.GeoDataFrame, folder: Path) -> Path:
+    """What a spreadsheet saves as Unicode text: UTF-16 with its mark, tabs."""
+    table(frame).to_csv(folder / "a.txt", index=False, sep="\t", encoding="utf-16")
+    return folder / "a.txt"
+
+
 def sheet(frame: gpd.GeoDataFrame, folder: Path) -> Path:
     table(frame).to_excel(folder / "a.xlsx", index=False, startrow=2)
     return folder / "a.xlsx"
@@ -123,6 +129,7 @@ FORMATS: dict[str, tuple[Saver, float]] = {
     "commas": (comma, 1e-3),
     "semicolons and decimal commas": (spanish, 1e-3),
     "tabs and cp1252": (windows, 1e-3),
+    "tabs and UTF-16": (unicode_text, 1e-3),
     "spreadsheet": (sheet, 1e-3),
     "decimal degrees as text": (notation("DD"), 1.0),
     "degrees and minutes": (notation("DDM"), 0.2),
@@ -134,6 +141,7 @@ FORMATS: dict[str, tuple[Saver, float]] = {
     "KMZ": (packed(KML, "a.kmz", (".kml",)), 0.01),
     "shapefile in an archive": (packed(SHAPES, "a.zip", (".shp", ".shx", ".dbf", ".prj", ".cpg")), 1e-3),
     "GeoPackage": (by_driver("a.gpkg", "GPKG"), 1e-3),
+    "GeoJSON": (by_driver("a.geojson", "GeoJSON"), 0.01),
 }
 
 

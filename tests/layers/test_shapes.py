@@ -39,6 +39,18 @@ def test_shapes_go_through_degrees_and_back(tmp_path: Path) -> None:
     assert shapely.hausdorff_distance(frame.geometry.iloc[0], shape) < 1e-3
 
 
+def test_shapes_on_an_older_datum_say_so(tmp_path: Path) -> None:
+    """A cable on an old chart drawn where it is not, without a word."""
+    cable = gpd.GeoDataFrame(geometry=[shapely.LineString([(-64.80, 17.80), (-64.79, 17.81)])], crs=4267)
+    cable.to_file(tmp_path / "cable.gpkg")
+    frame, notes = read_shapes(tmp_path / "cable.gpkg", to_crs=CRS.from_epsg(32620))
+    assert "datum shift: NAD27 to WGS 84 by 'NAD27 to WGS 84 (1)', 16 m" in notes
+    off = frame.geometry.iloc[0].hausdorff_distance(
+        cable.set_crs(4326, allow_override=True).to_crs(32620).geometry.iloc[0]
+    )
+    assert 20.0 < off < 250.0
+
+
 def test_what_cannot_be_used_is_refused_by_name(tmp_path: Path) -> None:
     """A layer that is silently empty protects nothing."""
     with pytest.raises(FileFault, match=r"layers.constraints.cable: no.gpkg is missing"):

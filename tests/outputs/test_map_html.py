@@ -5,9 +5,11 @@ from __future__ import annotations
 import base64
 import hashlib
 import importlib.util
+import json
 import re
 import sys
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -15,6 +17,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyproj import Transformer
 
+from sitekit.base.wording import labels, worded
 from sitekit.errors import InputFault
 from sitekit.outputs.map_html import folium_page
 from sitekit.outputs.map_html.colonies import pack_colonies, tag_runs, unpack_places
@@ -23,6 +26,8 @@ from sitekit.outputs.map_html.overlays import bin_codes, bin_names, hillshade, r
 from sitekit.outputs.map_html.plain_text import plain_text, script_json
 from sitekit.outputs.map_html.ramps import lightness, ramp
 from sitekit.outputs.map_html.write import map_page, write_map
+from sitekit.pipeline.export import CAUTIONS
+from tests.outputs.translated import english_left
 
 _spec = importlib.util.spec_from_file_location("map_scene", Path(__file__).with_name("map_scene.py"))
 assert _spec
@@ -217,3 +222,33 @@ def test_a_hundred_thousand_colonies_stay_below_two_megabytes() -> None:
     """The page would be too heavy for a phone (design table: < 2 MB beyond rasters and the still picture)."""
     page = map_page(made.scene(colonies=100_000))
     assert len(re.sub(r"data:image/[a-z]+;base64,[A-Za-z0-9+/=]+", "", page)) < 2_000_000
+
+
+@pytest.mark.parametrize("code", ["es", "fr"])
+def test_a_translated_page_carries_its_words_and_keeps_the_codes_that_draw(code: str) -> None:
+    """A rule that is translated where the page looks it up would be drawn as no rule; English must stay as it was."""
+    scene = made.scene(made.grid(12, 16), colonies=3, cautions=CAUTIONS)
+
+    def page() -> tuple[str, Any]:
+        body, rest = map_page(scene).split('<script type="application/json" id="sk-data">')
+        data = rest.split("</script>")[0]
+        return re.sub(r"<style.*?</style>", "", body, flags=re.S), json.loads(data)
+
+    with worded(code, "ft"):
+        body, data = page()
+    plain, was = page()
+    assert f'<html lang="{code}">' in body
+    assert '<html lang="en">' in plain
+    text = re.sub(r"<[^>]+>", " ", body)
+    assert english_left(text, code, ("page.", "layer.", "map."), typed=f"{scene.title} {scene.datum}") == []
+    assert data["words"] == {k.removeprefix("page."): v[code] for k, v in labels().items() if k.startswith("page.")}
+    assert was["words"]["legend"] == "Legend"
+    by = {layer["id"]: layer for layer in data["layers"]}
+    old = {layer["id"]: layer for layer in was["layers"]}
+    for name, layer in by.items():
+        assert [item["k"] for item in layer["items"]] == [item["k"] for item in old[name]["items"]], name
+    assert by["protected"]["kinds"]["permit"] == labels()["map.rule_permit"][code]
+    assert old["protected"]["kinds"]["permit"] == "needs a permit"
+    place = by["candidates"]["fields"].index(labels()["fact.depth_min_m"][code].format(unit="ft"))
+    assert old["candidates"]["fields"][place] == "Least depth, m"
+    assert (by["candidates"]["items"][0]["v"][place], old["candidates"]["items"][0]["v"][place]) == ("20.0", "6.1")

@@ -13,8 +13,12 @@ import pdfplumber
 import pytest
 from shapely.geometry import box
 
+from sitekit.base.wording import LANGUAGES, labels, worded
 from sitekit.outputs.map_sheet import write_map_sheet
 from sitekit.outputs.paper.norths import Norths
+from sitekit.pipeline.export import CAUTIONS
+from tests.outputs.permit_packet import page_faults, page_texts
+from tests.outputs.translated import english_left
 
 _spec = importlib.util.spec_from_file_location("map_scene", Path(__file__).with_name("map_scene.py"))
 assert _spec
@@ -44,6 +48,26 @@ def test_the_map_takes_one_page_with_all_it_needs(tmp_path: Path, paper: str) ->
         assert "excluded: deeper than 16 m" in text
         assert {c["non_stroking_color"] for c in page.chars} <= {(0,), 0, (0.0,)}  # words in black ink only
         assert all(c["x0"] >= 0 and c["x1"] <= page.width and 0 <= c["top"] <= page.height for c in page.chars)
+
+
+@pytest.mark.parametrize("code", [c for c in LANGUAGES if c != "en"])
+def test_a_translated_sheet_overprints_nothing_and_keeps_no_english(tmp_path: Path, code: str) -> None:
+    """Longer words run into the frame; a legend half in English is guessed at. Labels of layers come with the scene."""
+    scene = made.scene(cautions=CAUTIONS, notes=(), sources=(), work_areas=None)
+    reasons = [*scene.reasons[0].excluded.values(), *scene.reasons[0].unknown.values()]
+    typed = " ".join([scene.title, scene.datum, scene.rasters[0].label, *reasons, *scene.protected["name"]])
+    with worded(code):
+        write_map_sheet(tmp_path / "map.pdf", scene, NORTHS, "letter")
+    data = (tmp_path / "map.pdf").read_bytes()
+    text = " ".join(page_texts(data))
+    assert english_left(text, code, ("map.", "paper.", "permit.", "told."), typed=typed) == []
+    assert [f for f in page_faults(data) if " over " in f] == []
+    for due in ("unreviewed_short", "map.no_work_areas", "map.chosen", "map.living", "permit.outplant"):
+        assert labels()[due][code].split(" (")[0].lower() in text.lower(), due
+    for english in CAUTIONS:
+        assert f"[{english}]" in text
+    write_map_sheet(tmp_path / "map.pdf", scene, NORTHS, "letter")
+    assert len(english_left(" ".join(page_texts((tmp_path / "map.pdf").read_bytes())), code, ("map.",))) > 15
 
 
 def test_the_map_is_to_scale(tmp_path: Path) -> None:

@@ -13,12 +13,14 @@ from sitekit.base.wording import LANGUAGES, STATUS, caution, depth_texts, labels
 from sitekit.errors import InputFault
 from sitekit.outputs.dive_pdf.days import day_pages
 from sitekit.outputs.dive_pdf.sheets import dive_pages
+from sitekit.outputs.paper.fonts import scripts_lacking
 from sitekit.pipeline.export import CAUTIONS
 from sitekit.pipeline.packs import FIELD_CAUTIONS, LINE, TASKS
 from tests.outputs import dive_pack as made
 from tests.outputs.test_dive_pdf import book, overlapping
 
 ROOT = Path(__file__).resolve().parents[2]
+ENDINGS = {"html", "pdf", "md"}  # of files, which look like keys
 OTHERS = [code for code in LANGUAGES if code != "en"]
 ABOUT = dataclasses.replace(made.ABOUT, cautions=(*CAUTIONS, *FIELD_CAUTIONS), line=LINE)
 
@@ -48,9 +50,13 @@ def said() -> tuple[set[str], set[str]]:
                 patterns.update(of_argument(node.args[0]))
             elif isinstance(node, ast.Constant) and isinstance(node.value, str):
                 family, _, rest = node.value.partition(".")
-                if family in families and re.fullmatch(r"[a-z_0-9]*[a-z0-9]", rest):
+                if family in families and rest not in ENDINGS and re.fullmatch(r"[a-z_0-9]*[a-z0-9]", rest):
                     constants.add(node.value)
-    return patterns, constants
+    page = ROOT / "sitekit" / "outputs" / "map_html" / "page"
+    for path in sorted(page.glob("*.js")):
+        patterns.update(rf"page\.{key}" for key in re.findall(r"\bsay\(\"(\w+)\"", path.read_text("utf-8")))
+    frame = (page / "page.html").read_text("utf-8")
+    return patterns | {re.escape(key) for key in re.findall(r"@@(page\.\w+)@@", frame)}, constants
 
 
 def test_every_label_that_code_says_exists() -> None:
@@ -69,6 +75,7 @@ def test_no_label_is_missing_empty_or_without_its_values_in_any_language() -> No
         values = [sorted(re.findall(r"\{(\w+)\}", texts[code])) for code in LANGUAGES]
         assert all(texts[code].strip() for code in LANGUAGES), key
         assert all(v == values[0] for v in values), key
+        assert [c for c in LANGUAGES if scripts_lacking(texts[c])] == [], key  # letters no sheet can print
     assert labels()[STATUS] == {"en": "complete", "es": "unreviewed", "fr": "unreviewed"}
 
 

@@ -18,10 +18,21 @@ from branca.element import Element, Figure
 from folium.raster_layers import ImageOverlay
 from folium.template import Template
 
+from sitekit.base.wording import say
 from sitekit.outputs.map_html.shell import assemble
 
 _FILES = resources.files("sitekit.outputs.map_html")
-PAGE_SCRIPTS = ("geodesy", "unpack", "canvas", "draw", "facts", "panel", "tools", "start")  # page/*.js, in this order
+PAGE_SCRIPTS = (
+    "geodesy",
+    "words",
+    "unpack",
+    "canvas",
+    "draw",
+    "facts",
+    "panel",
+    "tools",
+    "start",
+)  # page/*.js, in this order
 
 
 @dataclass(frozen=True)
@@ -43,10 +54,11 @@ class _BareMap(folium.Map):
 
     default_js: list[tuple[str, str]] = []
     default_css: list[tuple[str, str]] = []
+    sk_said = ""  # what a screen reader says of the map
     _template = Template(
         """
         {% macro html(this, kwargs) %}<div id="{{ this.get_name() }}" class="sk-map" role="application"
-        aria-label="Map. Arrow keys move it, plus and minus zoom, Enter tells what lies under the cross.">
+        aria-label="{{ this.sk_said|e }}">
         </div>{% endmacro %}
         {% macro script(this, kwargs) %}const {{ this.get_name() }} = L.map({{ this.get_name()|tojson }}, {
             crs: L.CRS.{{ this.crs }}, center: {{ this.location|tojson }},
@@ -101,6 +113,7 @@ def page_html(*, title: str, centre: tuple[float, float], pictures: list[Picture
         wheel_px_per_zoom_level=90,
         double_click_zoom=False,
     )
+    plan.sk_said = say("page.map")
     _named(plan, count).add_to(figure)
     overlays = []
     for picture in pictures:

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from PIL import Image
 from rasterio.enums import ColorInterp, Resampling
 
+from sitekit.base.wording import say
 from sitekit.errors import Fault, FileFault
 from sitekit.layers.grid import Grid
 from sitekit.outputs.map_html.mercator import Screen, warp
@@ -83,13 +84,13 @@ def bin_names(values: NDArray[Any], edges: tuple[float, ...]) -> list[str]:
     """Return what the legend says of each bin; the end bins say if they hold values beyond the edges."""
     places = _decimals(edges)
     text = [f"{e:.{places}f}".replace("-", "−") for e in edges]
-    names = [f"{low} to {high}" for low, high in pairwise(text)]
+    names = [say("map.bin", low=low, high=high) for low, high in pairwise(text)]
     known = np.asarray(values)[~np.isnan(values)]
     if known.size and len(names) > 1:
         if float(known.min()) < edges[0]:
-            names[0] = f"below {text[1]}"
+            names[0] = say("map.below", value=text[1])
         if float(known.max()) > edges[-1]:
-            names[-1] = f"{text[-2]} and above"
+            names[-1] = say("map.above", value=text[-2])
     return names
 
 

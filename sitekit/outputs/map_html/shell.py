@@ -6,6 +6,8 @@ import base64
 import hashlib
 import html
 
+from sitekit.base.wording import wording
+
 
 def policy(scripts: list[str], styles: list[str]) -> str:
     """Return the content-security policy of a page that runs these scripts and styles and nothing else."""
@@ -35,7 +37,7 @@ def assemble(title: str, scripts: list[str], styles: list[str], body: str, block
     """
     lines = [
         "<!DOCTYPE html>",
-        '<html lang="en">',
+        f'<html lang="{wording().language}">',
         "<head>",
         '<meta charset="utf-8">',
         f'<meta http-equiv="Content-Security-Policy" content="{policy(scripts, styles)}">',

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
+from sitekit.base.wording import length_unit, say
 from sitekit.outputs.map_html.colonies import unpack_places
 from sitekit.outputs.map_html.mercator import longitude_latitude
 from sitekit.outputs.map_html.overlays import Overlay
@@ -23,15 +24,15 @@ from sitekit.outputs.map_html.vectors import STEP
 FONT = Path(__file__).resolve().parents[1] / "fonts" / "DejaVuSans.ttf"
 LONG_SIDE = 1000  # pixels
 LEGEND = 330  # pixels
-_LINES = {
-    "candidates": ("Candidates", "#0b2a4a"),
-    "plots": ("Plots", "#7a2d00"),
-    "work_areas": ("Work areas", "#4a2a6a"),
-    "tape_lines": ("Tape lines", "#111111"),
-    "protected:forbidden": ("Protected areas: planting forbidden", "#8a1c1c"),
-    "protected:permit": ("Protected areas: needs a permit", "#7a4a00"),
-    "protected:preferred": ("Protected areas: preferred", "#14532d"),
-    "protected:none": ("Protected areas: no rule", "#3c4850"),
+_LINES = {  # colours of outlines
+    "candidates": "#0b2a4a",
+    "plots": "#7a2d00",
+    "work_areas": "#4a2a6a",
+    "tape_lines": "#111111",
+    "protected:forbidden": "#8a1c1c",
+    "protected:permit": "#7a4a00",
+    "protected:preferred": "#14532d",
+    "protected:none": "#3c4850",
 }
 _BARS = (1, 2, 5)
 _INK, _RING = (40, 46, 52), (50, 40, 70)
@@ -75,7 +76,7 @@ def still_picture(shown: Shown, layers: list[dict[str, Any]], colonies: dict[str
     for layer in layers:
         for item in layer["items"]:
             if _key(layer, item) in _LINES:
-                _item(draw, item, _LINES[_key(layer, item)][1], scale, size[1])
+                _item(draw, item, _LINES[_key(layer, item)], scale, size[1])
     if colonies["count"]:
         x, y = unpack_places(colonies)
         for px, py in zip(x * scale, size[1] - y * scale, strict=True):
@@ -169,10 +170,10 @@ def _with_legend(
         kinds = dict.fromkeys(kind for kind, _ in shown.reason.legend)
         for kind in kinds:
             words = "; ".join(text for k, text in shown.reason.legend if k == kind)
-            rows.append((kind, "", f"{kind}: {words}"))
+            rows.append((kind, "", say(f"map.{kind}", reasons=words)))
     present = {_key(layer, item) for layer in layers for item in layer["items"]}
-    rows += [("line", colour, words) for key, (words, colour) in _LINES.items() if key in present]
-    rows += [("line", "#101010", "Planned colonies (dots)")] if colonies["count"] else []
+    rows += [("line", colour, _outline_words(key)) for key, colour in _LINES.items() if key in present]
+    rows += [("line", "#101010", say("layer.planned_colonies"))] if colonies["count"] else []
     lines = [(kind, colour, _broken(words, font, LEGEND - 60)) for kind, colour, words in rows]
     high = max(canvas.size[1], 20 + sum(8 + 18 * len(text) for _, _, text in lines))
     sheet = Image.new("RGB", (canvas.size[0] + LEGEND, high), "#ffffff")
@@ -197,6 +198,12 @@ def _with_legend(
     return sheet
 
 
+def _outline_words(key: str) -> str:
+    layer, _, rule = key.partition(":")
+    many = say(f"layer.many_{layer}")
+    return say("page.of_kind", layer=many, kind=say(f"map.rule_{rule}")) if rule else many
+
+
 def _broken(words: str, font: Any, room: int) -> Sequence[str]:
     lines = [""]
     for word in words.split(" ")[:60]:
@@ -212,13 +219,14 @@ def _scale_bar(draw: ImageDraw.ImageDraw, font: Any, scale: float, size: tuple[i
     west, south, east, north = outline
     _, latitude = longitude_latitude((west + east) / 2, (south + north) / 2)
     per_metre = scale / math.cos(math.radians(latitude))  # pixels for a metre on the ground, in the middle
-    room = size[0] * 0.3 / per_metre
+    unit, per = length_unit()
+    room = size[0] * 0.3 / (per_metre * per)
     power = 10.0 ** math.floor(math.log10(room))
     length = max((b * power for b in _BARS if b * power <= room), default=power)
-    wide, bottom = length * per_metre, size[1] - 14
+    wide, bottom = length * per_metre * per, size[1] - 14
     draw.rectangle((8, bottom - 24, 20 + max(wide, 130), bottom + 10), fill=(255, 255, 255, 215))
     draw.line(
         [(14, bottom - 4), (14, bottom + 4), (14 + wide, bottom + 4), (14 + wide, bottom - 4)], fill="#000000", width=2
     )
-    words = f"{length / 1000:g} km" if length >= 1000 else f"{length:g} m"
-    draw.text((16, bottom - 20), words + "   north is up", font=font, fill="#000000")
+    words = f"{length / 1000:g} km" if unit == "m" and length >= 1000 else f"{length:g} {unit}"
+    draw.text((16, bottom - 20), words + "   " + say("layer.north_up"), font=font, fill="#000000")

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
+from sitekit.base.wording import length_unit, retell_parts, say
 from sitekit.outputs.map_html.mercator import Screen
 from sitekit.outputs.map_html.plain_text import plain_text
 
@@ -17,94 +18,123 @@ if TYPE_CHECKING:
 
 STEP = 0.01  # m; coordinates are kept in whole steps, each as the difference from the one before
 
-# column -> (words, decimals of a number or None for text)
+# column -> (label of what a click shows, decimals of a number or None for text); labels that end in _m follow the units
 _FACTS: dict[str, dict[str, tuple[str, int | None]]] = {
     "candidates": {
-        "site": ("Site", None),
-        "nearest_name": ("Nearest named place", None),
-        "species": ("Species that pass", None),
-        "area_m2": ("Area, m²", 0),
-        "depth_min_m": ("Least depth, m", 1),
-        "depth_mean_m": ("Mean depth, m", 1),
-        "depth_max_m": ("Greatest depth, m", 1),
-        "score_mean": ("Mean score, 0–1", 2),
-        "score_max": ("Highest score, 0–1", 2),
-        "limiting": ("Limiting criterion", None),
-        "protected": ("Protected areas", None),
-        "unknown_pct": ("Weight on unknown values, %", 0),
-        "ranks": ("Rank under other weights", None),
-        "room": ("Room, outplant units", None),
-        "choice": ("Choice", None),
-        "note": ("Note", None),
+        "site": ("fact.site", None),
+        "nearest_name": ("fact.nearest_name", None),
+        "species": ("fact.species_passing", None),
+        "area_m2": ("fact.area_m2", 0),
+        "depth_min_m": ("fact.depth_min_m", 1),
+        "depth_mean_m": ("fact.depth_mean_m", 1),
+        "depth_max_m": ("fact.depth_max_m", 1),
+        "score_mean": ("fact.score_mean", 2),
+        "score_max": ("fact.score_max", 2),
+        "limiting": ("fact.limiting", None),
+        "protected": ("fact.protected", None),
+        "unknown_pct": ("fact.unknown_pct", 0),
+        "ranks": ("fact.ranks", None),
+        "room": ("fact.room", None),
+        "choice": ("fact.choice", None),
+        "note": ("fact.note", None),
     },
     "sites": {
-        "name": ("Name", None),
-        "candidate": ("Candidate of this run", None),
-        "rank": ("Rank", 0),
-        "chosen": ("Chosen", None),
-        "reason": ("Reason", None),
-        "scouted": ("Scouted", None),
-        "scouted_on": ("Scouted on", None),
-        "observer": ("Scouted by", None),
-        "verdict": ("Go/no-go", None),
-        "answers": ("Answers", None),
-        "shelter": ("Shelter", None),
-        "units": ("Outplant units planned", 0),
-        "most_units": ("Most units allowed", 0),
-        "dives": ("Dives, estimate", 0),
-        "boat_days": ("Boat days, estimate", 1),
-        "nursery_m": ("Way by sea to the nursery, m", 0),
-        "harbour_m": ("Way by sea to the harbour, m", 0),
-        "depth_difference_m": ("Deeper than the nursery by, m", 1),
+        "name": ("fact.name", None),
+        "candidate": ("fact.candidate", None),
+        "rank": ("fact.rank", 0),
+        "chosen": ("fact.chosen", None),
+        "reason": ("fact.reason", None),
+        "scouted": ("fact.scouted", None),
+        "scouted_on": ("fact.scouted_on", None),
+        "observer": ("fact.observer", None),
+        "verdict": ("fact.verdict", None),
+        "answers": ("fact.answers", None),
+        "shelter": ("fact.shelter", None),
+        "units": ("fact.units_planned", 0),
+        "most_units": ("fact.most_units", 0),
+        "dives": ("fact.dives", 0),
+        "boat_days": ("fact.boat_days", 1),
+        "nursery_m": ("fact.nursery_m", 0),
+        "harbour_m": ("fact.harbour_m", 0),
+        "depth_difference_m": ("fact.depth_difference_m", 1),
     },
     "plots": {
-        "site": ("Site", None),
-        "role": ("Role", None),
-        "shape": ("Shape", None),
-        "bearing_true_deg": ("Tape bearing, ° true", 0),
-        "length_m": ("Length, m", 1),
-        "width_m": ("Width, m", 1),
-        "hard_pct": ("Hard bottom, %", 0),
-        "robust_pct": ("Good wherever the pin falls, %", 0),
-        "depth_min_m": ("Least depth, m", 1),
-        "depth_max_m": ("Greatest depth, m", 1),
-        "units": ("Outplant units", 0),
-        "numbers": ("Sequence numbers", None),
-        "note": ("Note", None),
+        "site": ("fact.site", None),
+        "role": ("fact.role", None),
+        "shape": ("fact.shape", None),
+        "bearing_true_deg": ("fact.bearing_true_deg", 0),
+        "length_m": ("fact.length", 1),
+        "width_m": ("fact.width", 1),
+        "hard_pct": ("fact.hard_pct", 0),
+        "robust_pct": ("fact.robust_pct", 0),
+        "depth_min_m": ("fact.depth_min_m", 1),
+        "depth_max_m": ("fact.depth_max_m", 1),
+        "units": ("fact.units", 0),
+        "numbers": ("fact.numbers", None),
+        "note": ("fact.note", None),
     },
-    "tape_lines": {"site": ("Site", None), "length_m": ("Length, m", 1), "bearing_true_deg": ("Bearing, ° true", 0)},
+    "tape_lines": {
+        "site": ("fact.site", None),
+        "length_m": ("fact.length", 1),
+        "bearing_true_deg": ("fact.bearing", 0),
+    },
     "work_areas": {
-        "site": ("Site", None),
-        "kind": ("Kind", None),
-        "area_m2": ("Area, m²", 0),
-        "corners": ("Corners", 0),
-        "plots": ("Plots", 0),
-        "units": ("Outplant units", 0),
-        "buffer_m": ("Buffer, m", 1),
-        "depth_min_m": ("Least depth, m", 1),
-        "depth_max_m": ("Greatest depth, m", 1),
-        "rules": ("Rules", None),
-        "note": ("Note", None),
+        "site": ("fact.site", None),
+        "kind": ("fact.kind", None),
+        "area_m2": ("fact.area_m2", 0),
+        "corners": ("fact.corners", 0),
+        "plots": ("fact.plots", 0),
+        "units": ("fact.units", 0),
+        "buffer_m": ("fact.buffer_m", 1),
+        "depth_min_m": ("fact.depth_min_m", 1),
+        "depth_max_m": ("fact.depth_max_m", 1),
+        "rules": ("fact.rules", None),
+        "note": ("fact.note", None),
     },
-    "protected": {"rule": ("Rule", None), "note": ("Note", None)},
+    "protected": {
+        "rule": ("fact.rule", None),
+        "note": ("fact.note", None),
+    },
     "existing": {
-        "species": ("Species", None),
-        "size_cm": ("Size, cm", 0),
-        "origin": ("Origin", None),
-        "position_error_m": ("Position error, ± m", 1),
+        "species": ("fact.species", None),
+        "size_cm": ("fact.size_cm", 0),
+        "origin": ("fact.origin", None),
+        "position_error_m": ("fact.position_error_m", 1),
     },
     "contours": {},
 }
-_TITLES = {
-    "candidates": ("Candidates", "Candidate", ("candidate",)),
-    "sites": ("Sites", "Site", ("site",)),
-    "plots": ("Plots", "Plot", ("plot",)),
-    "tape_lines": ("Tape lines", "Tape line of plot", ("plot",)),
-    "work_areas": ("Work areas", "Work area", ("work_area",)),
-    "protected": ("Protected areas", "Protected area", ("name",)),
-    "existing": ("Existing colonies", "Existing colony", ("name", "id")),
-    "contours": ("Depth contours", "Depth contour", ("name",)),
+_NAMES: dict[str, tuple[str, ...]] = {
+    "candidates": ("candidate",),
+    "sites": ("site",),
+    "plots": ("plot",),
+    "tape_lines": ("plot",),
+    "work_areas": ("work_area",),
+    "protected": ("name",),
+    "existing": ("name", "id"),
+    "contours": ("name",),
 }
+# column that decides the drawing -> its words -> their labels
+_KINDS_SAID = {
+    "rule": {k: f"map.rule_{k}" for k in ("forbidden", "permit", "preferred", "none")},
+    "role": {k: f"permit.role_{k}" for k in ("planted", "control", "reference")},
+    "origin": {"wild": "layer.origin_wild", "outplant": "layer.origin_outplant"},
+    "mark": {
+        "chosen": "layer.mark_chosen",
+        "not chosen": "layer.mark_not_chosen",
+        "chosen, not scouted": "layer.mark_chosen_not_scouted",
+        "not chosen, not scouted": "layer.mark_not_chosen_not_scouted",
+    },
+}
+_TYPED = (
+    "site",
+    "nearest_name",
+    "species",
+    "name",
+    "candidate",
+    "scouted_on",
+    "observer",
+    "numbers",
+)  # told as they are
 
 
 def vector_layer(name: str, frame: GeoDataFrame | None, screen: Screen, cell: float) -> dict[str, Any]:
@@ -124,11 +154,18 @@ def vector_layer(name: str, frame: GeoDataFrame | None, screen: Screen, cell: fl
     Returns
     -------
     dict
-        `id`, `label`, `one`, `given`, `thinned`, `fields` (words of the facts), `items`: each `n` (name), `t` (P point,
+        `id`, `label`, `one`, `given`, `thinned`, `fields` (words of the facts), `kinds` (what each kind
+        is called), `items`: each `n` (name), `t` (P point,
         L lines, A areas), `r` (parts → rings → steps), `v` (facts), `k` (rule, role, origin or mark: decides the drawing).
     """
-    label, one, name_columns = _TITLES[name]
-    layer: dict[str, Any] = {"id": name, "label": label, "one": one, "given": frame is not None, "thinned": False}
+    name_columns = _NAMES[name]
+    layer: dict[str, Any] = {
+        "id": name,
+        "label": say(f"layer.many_{name}"),
+        "one": say(f"layer.one_{name}"),
+        "given": frame is not None,
+        "thinned": False,
+    }
     if frame is None or len(frame) == 0:
         return {**layer, "fields": [], "items": []}
     known = {c: words for c, words in _FACTS[name].items() if c in frame.columns}
@@ -137,8 +174,9 @@ def vector_layer(name: str, frame: GeoDataFrame | None, screen: Screen, cell: fl
         geometry = shapely.simplify(geometry, cell * 0.5, preserve_topology=True)
         layer["thinned"] = True
     title = next((c for c in name_columns if c in frame.columns), None)
-    kinds = next((frame[c] for c in ("rule", "role", "origin", "mark") if c in frame.columns), None)
-    columns = [[_fact(v, places) for v in frame[c]] for c, (_, places) in known.items()]
+    kind = next((c for c in _KINDS_SAID if c in frame.columns), "")
+    kinds = frame[kind] if kind else None
+    columns = [[_told(c, key, v, places) for v in frame[c]] for c, (key, places) in known.items()]
     rows = [row for row, shape in enumerate(geometry) if shape is not None and not shape.is_empty]
     steps = _all_steps([geometry[row] for row in rows], frame.crs, screen) if rows else []
     items = [
@@ -150,7 +188,37 @@ def vector_layer(name: str, frame: GeoDataFrame | None, screen: Screen, cell: fl
         }
         for row, drawn in zip(rows, steps, strict=True)
     ]
-    return {**layer, "fields": [words for words, _ in known.values()], "items": items}
+    found = {**layer, "fields": [_words(key) for key, _ in known.values()], "items": items}
+    said = {k: _kind(kind, k) for k in dict.fromkeys(item["k"] for item in items) if k}
+    return {**found, "kinds": said} if said != {k: k for k in said} else found
+
+
+def _kind(column: str, value: str) -> str:
+    """What a kind is called; a word that has no label, as it stands."""
+    key = _KINDS_SAID[column].get(value)
+    return say(key) if key else value
+
+
+def _words(key: str) -> str:
+    return say(key, unit=length_unit()[0]) if key.endswith("_m") else say(key)
+
+
+def _told(column: str, key: str, value: Any, places: int | None) -> str:
+    if places is not None and key.endswith("_m") and not isinstance(value, str):
+        return _fact(_in_unit(value), places)
+    text = _fact(value, places)
+    if places is not None or column in _TYPED or not text:
+        return text
+    if column in _KINDS_SAID:
+        return _kind(column, text)
+    return retell_parts(text, typed=True)
+
+
+def _in_unit(value: Any) -> Any:
+    try:
+        return float(value) / length_unit()[1]
+    except (TypeError, ValueError):
+        return value
 
 
 _KINDS = {"Polygon": "A", "LineString": "L", "LinearRing": "L", "Point": "P"}
@@ -190,7 +258,7 @@ def _differences(points: Any) -> list[int]:
 
 def _fact(value: Any, places: int | None) -> str:
     if isinstance(value, bool | np.bool_):
-        return "yes" if value else "no"
+        return say("told.yes" if value else "told.no")
     if places is None or isinstance(value, str):
         return plain_text(value)
     try:
@@ -203,5 +271,5 @@ def _fact(value: Any, places: int | None) -> str:
 def names_of(layers: Iterable[dict[str, Any]]) -> list[str]:
     """Return what to say of layers that are given but empty, then of those the run does not have."""
     listed = list(layers)
-    empty = [f"{x['label']}: none in this run" for x in listed if x["given"] and not x["items"]]
-    return empty + [f"{x['label']}: not part of this run" for x in listed if not x["given"]]
+    empty = [say("layer.none", layer=x["label"]) for x in listed if x["given"] and not x["items"]]
+    return empty + [say("layer.not_part", layer=x["label"]) for x in listed if not x["given"]]

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from sitekit.base.files import write_text
+from sitekit.base.wording import caution, labels, length_unit, say, wording
 from sitekit.outputs.map_html.colonies import pack_colonies
 from sitekit.outputs.map_html.contours import contour_lines
 from sitekit.outputs.map_html.folium_page import Picture, page_html
@@ -26,6 +27,7 @@ from sitekit.outputs.map_html.shell import filled
 from sitekit.outputs.map_html.snapshot import Shown, still_picture
 from sitekit.outputs.map_html.vectors import names_of, vector_layer
 
+PAGE = "page."  # labels of the page's own scripts and frame
 _DRAWN = (
     "protected",
     "work_areas",
@@ -109,6 +111,8 @@ def map_page(scene: MapScene) -> str:
         "colonies": colonies,
         "classes": ramp("classes", class_count()),
         "missing": missing,
+        "words": {key.removeprefix(PAGE): say(key) for key in labels() if key.startswith(PAGE)},
+        "units": wording().units,
     }
     west, south, east, north = outline
     lon, lat = longitude_latitude((west + east) / 2, (south + north) / 2)
@@ -128,9 +132,12 @@ def _vector(name: str, scene: MapScene, screen: Screen) -> dict[str, Any]:
         return vector_layer(name, None, screen, scene.grid.cell)
     import geopandas as gpd
 
+    unit, per = length_unit()
     lines = contour_lines(scene.depth, scene.grid, scene.contour_interval_m)
     frame = gpd.GeoDataFrame(
-        {"name": [f"{d:g} m" for d, _ in lines]}, geometry=[g for _, g in lines], crs=scene.grid.crs
+        {"name": [f"{round(d / per, 6):g} {unit}" for d, _ in lines]},
+        geometry=[g for _, g in lines],
+        crs=scene.grid.crs,
     )
     return vector_layer(name, frame, screen, scene.grid.cell)
 
@@ -145,9 +152,9 @@ def _raster(place: int, scene: MapScene, overlay: Overlay, cell: float) -> dict[
     layer = scene.rasters[place]
     note = [plain_text(layer.note)] if layer.note else []
     if overlay.pixel > 1.01 * cell:
-        note.append("Drawn coarser than the grid; the GeoTIFF holds every cell.")
+        note.append(say("layer.coarser"))
     if layer.classes and len(layer.classes) > class_count():
-        note.append(f"Colours repeat after {class_count()} classes: click a cell for its class.")
+        note.append(say("layer.colours_repeat", number=class_count()))
     return {
         "key": f"r{place}",
         "label": plain_text(layer.label),
@@ -176,15 +183,15 @@ def _reasons(overlay: Overlay, scene: MapScene, name: str) -> dict[str, Any]:
 def _missing(scene: MapScene, layers: list[dict[str, Any]]) -> list[str]:
     found = names_of(layers)
     if not scene.rasters:
-        found.insert(0, "Rasters: not part of this run")
+        found.insert(0, say("layer.not_part", layer=say("layer.rasters")))
     if scene.depth is None:
-        found.append("Depth: not part of this run")
+        found.append(say("layer.not_part", layer=say("layer.depth")))
     if scene.scout:
-        found.append("Colonies: none, these are areas to scout")
+        found.append(say("layer.colonies_scout"))
     elif scene.colonies is None:
-        found.append("Colonies: not part of this run")
+        found.append(say("layer.not_part", layer=say("page.colonies")))
     elif not len(scene.colonies):
-        found.append("Colonies: none in this run")
+        found.append(say("layer.none", layer=say("page.colonies")))
     return found
 
 
@@ -196,10 +203,12 @@ def _body(scene: MapScene, still: str, missing: list[str]) -> str:
         rows = "".join(f"<li>{text(v)}</li>" for v in values)
         return f"<ul>{rows}</ul>" if rows else f"<p>{none}</p>"
 
-    stamps = [*(["FICTIONAL"] if scene.fictional else []), *scene.stamps]
+    stamps = [*([say("fictional")] if scene.fictional else []), *scene.stamps]
     ribbon = " ".join(f'<strong class="sk-ribbon">{text(s)}</strong>' for s in stamps)
-    scout = '<strong class="sk-scout">Areas to scout, no colonies placed</strong>' if scene.scout else ""
-    notes = f"<h3>About this copy</h3>{items(scene.notes, '')}" if scene.notes else ""
+    scout = f'<strong class="sk-scout">{html.escape(say("layer.scout"))}</strong>' if scene.scout else ""
+    notes = f"<h3>{html.escape(say('layer.copy'))}</h3>{items(scene.notes, '')}" if scene.notes else ""
+    none = html.escape(say("layer.none_given"))
+    unreviewed = "" if wording().reviewed else f"<p><strong>{text(say('unreviewed').capitalize())}.</strong></p>"
     template = (Path(__file__).parent / "page" / "page.html").read_text("utf-8").replace("\r\n", "\n")
     parts = {
         "title": text(scene.title),
@@ -208,10 +217,11 @@ def _body(scene: MapScene, still: str, missing: list[str]) -> str:
         "date": text(scene.date),
         "run": text(scene.run_id),
         "datum": text(scene.datum),
-        "cautions": items(scene.cautions, "None were given with this run."),
-        "sources": items(scene.sources, "None were given with this run."),
-        "missing": items(missing, "Every layer has something to show."),
+        "cautions": unreviewed + items([caution(c) for c in scene.cautions], none),
+        "sources": items(scene.sources, none),
+        "missing": items(missing, html.escape(say("layer.all_shown"))),
         "notes": notes,
-        "still": f'<img src="{still}" alt="Still picture of the map with its legend">',
+        "still": f'<img src="{still}" alt="{html.escape(say("page.still"))}">',
+        **{key: html.escape(say(key)) for key in labels() if key.startswith(PAGE)},
     }
     return filled(template, parts)

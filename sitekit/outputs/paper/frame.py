@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from sitekit.base.wording import say
 from sitekit.outputs.paper.fonts import fitted, tidy, width
 from sitekit.outputs.paper.pen import Box, Pen
 
@@ -15,7 +16,6 @@ HEAD_HEIGHT, STRIP_HEIGHT = 22.0, 16.0
 LABEL = 6.0  # size of the names of facts [pt]: smaller letters run together in a copy at 100 dpi (looked at)
 CHECK_LINE_MM = 100.0
 MM = 72.0 / 25.4  # points
-NOT_STATED = "not stated"
 
 
 @dataclass(frozen=True)
@@ -62,7 +62,7 @@ class Frame:
         left, bottom, right, top = self.inner
         return left, bottom + BLOCK_HEIGHT + STRIP_HEIGHT, right, top - HEAD_HEIGHT
 
-    def draw(self, pen: Pen, number: int, total: int, title: str, scale: str = "none") -> None:
+    def draw(self, pen: Pen, number: int, total: int, title: str, scale: str | None = None) -> None:
         """Draw everything but the body.
 
         Parameters
@@ -73,8 +73,8 @@ class Frame:
             Sheet n of N.
         title : str
             Of the sheet.
-        scale : str
-            E.g. `"1 : 500"`; "none" where nothing is to scale.
+        scale : str or None
+            E.g. `"1 : 500"`; None where nothing is to scale.
 
         Raises
         ------
@@ -85,7 +85,7 @@ class Frame:
         self._head(pen, title)
         pen.line([(left, top - HEAD_HEIGHT + 2), (right, top - HEAD_HEIGHT + 2)], 0.9)
         check_line(pen, left, bottom + BLOCK_HEIGHT + 5, right - left)
-        self._block(pen, number, total, title, scale)
+        self._block(pen, number, total, title, say("paper.no_scale") if scale is None else scale)
         box = (left, bottom, right - BLOCK_WIDTH - 5, bottom + BLOCK_HEIGHT)
         pen.box(box, 0.6)
         fit = fitted(
@@ -118,12 +118,12 @@ class Frame:
             [("drawing", title, BLOCK_WIDTH)],
             [("applicant", block.applicant, BLOCK_WIDTH)],
             [("activity", block.activity, BLOCK_WIDTH)],
-            [("water body", block.water_body, 178.0), ("file no.", block.file_number, BLOCK_WIDTH - 178.0)],
+            [("water_body", block.water_body, 178.0), ("file_number", block.file_number, BLOCK_WIDTH - 178.0)],
             [
                 ("date", block.date, 80.0),
                 ("revision", block.revision, 52.0),
                 ("scale", scale, 78.0),
-                ("sheet", f"{number} of {total}", BLOCK_WIDTH - 210.0),
+                ("sheet", say("part_of", number=number, total=total), BLOCK_WIDTH - 210.0),
             ],
         ]
         high = BLOCK_HEIGHT / len(rows)
@@ -131,17 +131,18 @@ class Frame:
             y, x = top - k * high, left
             if k:
                 pen.line([(left, y), (right, y)], 0.4)
-            for j, (name, value, wide) in enumerate(row):
+            for j, (fact, value, wide) in enumerate(row):
+                name = say(f"paper.{fact}")
                 if j:
                     pen.line([(x, y), (x, y - high)], 0.4)
                 label = width(name, LABEL)
                 pen.text(x + 3, y - high / 2 - 2, name, LABEL)
                 room = wide - label - 9
                 fit = fitted(
-                    tidy(value) or NOT_STATED,
+                    tidy(value) or say("told.not_stated"),
                     (room, high - 1.5),
                     sizes=(8, 7, 6.5, 6, 5.5, 5),
-                    bold=k == 0 or name == "sheet",
+                    bold=k == 0 or fact == "sheet",
                     where=f"title block, {name}",
                 )
                 pen.lines(x + label + 6, y - (high - fit.height) / 2, fit)
@@ -167,7 +168,7 @@ def check_line(pen: Pen, x: float, y: float, room: float) -> None:
             [(x + k * long / 10, y), (x + k * long / 10, y + (6 if k % 5 == 0 else 3))], 0.8 if k % 5 == 0 else 0.4
         )
     fit = fitted(
-        f"{CHECK_LINE_MM:g} mm check line. Print at 100 %, not fitted to the page.",
+        say("paper.check_line", mm=f"{CHECK_LINE_MM:g}"),
         (room - long - 8, 11.0),
         sizes=(7, 6.5, 6, 5.5, 5),
         where="check line",

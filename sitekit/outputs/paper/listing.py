@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
+from sitekit.base.wording import say
 from sitekit.errors import Fault, InputFault
-from sitekit.outputs.paper.fonts import LINE_HEIGHT, Fitted, tidy, wrapped
+from sitekit.outputs.paper.fonts import LINE_HEIGHT, Fitted, tidy, width, wrapped
 from sitekit.outputs.paper.pen import Align, Box, Pen
 
 TITLE_PT = 8.5  # letters of a table's title
@@ -116,10 +117,19 @@ class Listing:
 
     def __post_init__(self) -> None:
         total = sum(c.share for c in self.columns)
-        self.wide = [c.share / total * self.room for c in self.columns]
+        self.wide = self._widths([c.share / total * self.room for c in self.columns])
         self.head = [wrapped(c.title, w - 5, self.size, True) for c, w in zip(self.columns, self.wide, strict=True)]
         self.cells = [self._wrapped(row) for row in self.rows]
         self.high = [self._row(c) for c in self.cells]
+
+    def _widths(self, wide: list[float]) -> list[float]:
+        """Widths by the shares [pt]; a column narrower than a word of its heading takes what it lacks from the others."""
+        least = [max((width(w, self.size, True) for w in tidy(c.title).split()), default=0.0) + 5 for c in self.columns]
+        lacking = sum(max(n - w, 0.0) for n, w in zip(least, wide, strict=True))
+        spare = sum(max(w - n, 0.0) for n, w in zip(least, wide, strict=True))
+        if lacking <= 0.0 or lacking > spare:
+            return wide
+        return [n if w < n else w - (w - n) * lacking / spare for n, w in zip(least, wide, strict=True)]
 
     def _wrapped(self, row: Sequence[object]) -> list[list[str]]:
         if self._heads(row):
@@ -147,7 +157,7 @@ class Listing:
     def draw(self, pen: Pen, x: float, top: float, start: int, stop: int) -> None:
         """Draw the heading and rows."""
         if self._again(start):
-            line = wrapped(f"{self.title}, continued", self.room, TITLE_PT, True)[0]
+            line = wrapped(say("paper.continued", title=self.title), self.room, TITLE_PT, True)[0]
             pen.lines(x, top - 4.0, Fitted((line,), TITLE_PT, True))
             top -= self._again(start)
         y = top

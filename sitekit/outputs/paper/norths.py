@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from sitekit.base.wording import say
 from sitekit.outputs.paper.fonts import fitted
 from sitekit.outputs.paper.pen import Pen
 
@@ -41,22 +42,25 @@ class Norths:
 
     def sentences(self) -> list[str]:
         """Return the figure's text, one fact a sentence."""
-        found = [
-            f"Grid north (up, {self.grid}) lies {abs(self.convergence_deg):.2f}° "
-            f"{_side(self.convergence_deg)} of true north."
-        ]
+        tilt = self.convergence_deg
+        found = [say("paper.grid", grid=self.grid, degrees=f"{abs(tilt):.2f}°", side=_side(tilt))]
         if self.declination_deg is None:
-            return [*found, f"No magnetic bearing: no model holds on {self.date}."]
-        return [
-            *found,
-            f"Magnetic north lies {abs(self.declination_deg):.1f}° {_side(self.declination_deg)} of true north "
-            f"(± {self.uncertainty_deg:.1f}°), {self.model}, {self.date}; it moves "
-            f"{abs(self.change_deg_per_year):.2f}° {_side(self.change_deg_per_year)} a year.",
-        ]
+            return [*found, say("paper.no_needle", date=self.date)]
+        needle = say(
+            "paper.needle",
+            degrees=f"{abs(self.declination_deg):.1f}°",
+            side=_side(self.declination_deg),
+            error=f"{self.uncertainty_deg:.1f}°",
+            model=self.model,
+            date=self.date,
+            change=f"{abs(self.change_deg_per_year):.2f}°",
+            way=_side(self.change_deg_per_year),
+        )
+        return [*found, needle]
 
 
 def _side(degrees: float) -> str:
-    return "east" if degrees >= 0 else "west"
+    return say("paper.east" if degrees >= 0 else "paper.west")
 
 
 def draw_norths(pen: Pen, x: float, y: float, norths: Norths, room: tuple[float, float] = (WIDE, HIGH)) -> None:
@@ -76,9 +80,9 @@ def draw_norths(pen: Pen, x: float, y: float, norths: Norths, room: tuple[float,
     base = (x + 30.0, y + 6.0)
     tall = room[1] - 26.0
     true = -norths.convergence_deg
-    needles = [("TN", true, tall, 1.2), ("GN", 0.0, tall * 0.72, 0.6)]
+    needles = [("true", true, tall, 1.2), ("grid", 0.0, tall * 0.72, 0.6)]
     if norths.declination_deg is not None:
-        needles.append(("MN", true + norths.declination_deg, tall * 0.46, 0.6))
+        needles.append(("magnetic", true + norths.declination_deg, tall * 0.46, 0.6))
     for name, degrees, length, weight in needles:
         _needle(pen, base, degrees, length, weight, name)
     fit = fitted(
@@ -92,13 +96,16 @@ def _needle(pen: Pen, base: tuple[float, float], degrees: float, length: float, 
     ahead, side = (math.sin(turn), math.cos(turn)), (math.cos(turn), -math.sin(turn))
     tip = (base[0] + length * ahead[0], base[1] + length * ahead[1])
     pen.line([base, tip], weight)
-    for hand in (1, -1) if name != "MN" else (1,):  # half a barb for the needle, as charts draw it
+    for hand in (1, -1) if name != "magnetic" else (1,):  # half a barb for the needle, as charts draw it
         barb = (tip[0] - 7 * ahead[0] + hand * 2.6 * side[0], tip[1] - 7 * ahead[1] + hand * 2.6 * side[1])
         pen.line([tip, barb], weight)
     # letters stand beyond the tip; the grid's and the needle's beside it, so that no other needle runs through them
-    if name == "TN":
-        pen.text(tip[0], tip[1] + 3, name, 7, bold=True, align="centre")
-    elif name == "GN":
-        pen.text(tip[0] + 4, tip[1] - 5, name, 6.5)
+    letters = say(f"paper.{name}_north")
+    if name == "true":
+        pen.text(tip[0], tip[1] + 3, letters, 7, bold=True, align="centre")
+    elif name == "grid":
+        pen.text(tip[0] + 4, tip[1] - 5, letters, 6.5)
     else:
-        pen.text(tip[0] + (-4 if degrees < 0 else 4), tip[1] - 2, name, 6.5, align="right" if degrees < 0 else "left")
+        pen.text(
+            tip[0] + (-4 if degrees < 0 else 4), tip[1] - 2, letters, 6.5, align="right" if degrees < 0 else "left"
+        )

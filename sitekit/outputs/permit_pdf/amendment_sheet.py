@@ -6,6 +6,7 @@ from typing import Any
 
 import shapely
 
+from sitekit.base.wording import retell, say
 from sitekit.errors import Fault, InputFault
 from sitekit.outputs.paper.fonts import fitted
 from sitekit.outputs.paper.frame import Frame
@@ -23,7 +24,6 @@ _LAYOUTS = (
     (280.0, 1, 7.0), (190.0, 1, 7.0), (150.0, 1, 7.0), (190.0, 2, 6.5), (150.0, 2, 6.5), (120.0, 2, 6.5), (120.0, 2, 6.0),
     (90.0, 2, 6.0), (90.0, 2, 5.5), (0.0, 2, 5.5), (0.0, 2, 5.0),
 )  # fmt: skip
-_COLUMNS = (Column("area, fact", 1.2), Column("in the earlier packet", 2.6), Column("in this packet", 2.6))
 Row = tuple[str, str, str]
 
 
@@ -35,7 +35,7 @@ def amendment_sheet(pen: Pen, number: int, total: int, frame: Frame, packet: Pac
     InputFault
         If more changed than one sheet holds: then it is no amendment but another packet.
     """
-    frame.draw(pen, number, total, f"Amendment, revision {packet.block.revision}", "as shown")
+    frame.draw(pen, number, total, say("permit.amendment", revision=packet.block.revision), say("paper.as_shown"))
     left, bottom, right, top = frame.body
     fit = fitted(packet.amends, (right - left, 40), sizes=(8, 7, 6, 5.5), where="reason of the amendment")
     pen.lines(left, top - 2, fit)
@@ -59,7 +59,7 @@ def amendment_sheet(pen: Pen, number: int, total: int, frame: Frame, packet: Pac
         _legend(pen, (left, top - maps, right, top - maps + 18))
         top -= maps
     if not listed:
-        pen.text(left, top - 10, "Nothing changed: corners, areas and counts are as in the earlier packet.", 8)
+        pen.text(left, top - 10, say("permit.unchanged"), 8)
     for k, table in enumerate(tables):
         table.draw(pen, left + k * (table.room + 8), top, 0, table.pieces())
 
@@ -72,14 +72,17 @@ def _listed(packet: Packet) -> list[Fact]:
     found: list[Fact] = []
     last: Any = None
     for r in rows_of(packet.amendments):
-        name = str(r.work_area)
+        name = retell(str(r.work_area), typed=True)
         if r.what == "work area":
-            found.append(
-                (f"{name}: new, {r.new}" if r.old == "none" else f"{name}: withdrawn, was {r.old}", "", "", "")
+            new = r.old == "none"
+            said = (
+                say("permit.area_new", name=name, area=r.new) if new else say("permit.area_gone", name=name, area=r.old)
             )
+            found.append((said, "", "", ""))
         elif not (last is not None and str(r.what) == str(last.what).replace("units", "fragments")
                   and (r.work_area, r.old, r.new) == (last.work_area, last.old, last.new)):  # fmt: skip
-            found.append((name, str(r.what), str(r.old), str(r.new)))
+            old, new = (retell(str(v), typed=True) for v in (r.old, r.new))
+            found.append((name, retell(str(r.what)), old, new))
         last = r
     return found
 
@@ -94,13 +97,15 @@ def _halves(listed: list[Fact], columns: int, room: float, size: float) -> list[
     last = ""
     for name, what, old, new in listed:
         if len(parts[-1]) + (name != last) >= each and len(parts) < columns:
-            parts.append([(f"{name}, continued", "", "")] if name == last else [])
+            parts.append([(say("paper.continued", title=name), "", "")] if name == last else [])
         if name != last:
             parts[-1].append((name, "", ""))
             last = name
         if what:
             parts[-1].append((what, old, new))
-    return [Listing(_COLUMNS, part, wide, size=size, after=0.0, lead=1.4, headings=True) for part in parts if part]
+    titles = zip(("fact_of_area", "earlier_packet", "this_packet"), (1.2, 2.6, 2.6), strict=True)
+    heads = [Column(say(f"permit.{name}"), share) for name, share in titles]
+    return [Listing(heads, part, wide, size=size, after=0.0, lead=1.4, headings=True) for part in parts if part]
 
 
 def _maps(pen: Pen, box: Any, packet: Packet, across: int, high: float) -> None:
@@ -135,7 +140,7 @@ def _all_changes(pen: Pen, box: Any, packet: Packet) -> None:
         chart.numbered(pen, float(x), float(y), str(name), 7.0, box, off=borders, clear=clear)
     chart.label_graticule(pen, window, lines)
     pen.box(box, 0.8)
-    word = f"{len(packet.changed)} work areas changed, new or withdrawn, {scale_text(window.denominator)}"
+    word = say("permit.areas_changed", number=len(packet.changed), scale=scale_text(window.denominator))
     pen.text(box[0], box[3] + 3, word, 7.5, bold=True)
 
 
@@ -148,8 +153,8 @@ def _both(pen: Pen, window: Any, old: Any, new: Any, weight: float = 1.0) -> Non
 
 def _legend(pen: Pen, box: Any) -> None:
     items: list[Any] = [
-        ("earlier outline", sign.line_swatch("dashed", 1.0)),
-        ("outline now", sign.line_swatch("full", 1.6)),
+        (say("permit.earlier_outline"), sign.line_swatch("dashed", 1.0)),
+        (say("permit.outline_now"), sign.line_swatch("full", 1.6)),
     ]
     sign.legend(pen, box, items)
 
@@ -169,4 +174,5 @@ def _overlay(pen: Pen, box: Any, name: str, old: Any, new: Any, packet: Packet) 
     chart.label_graticule(pen, window, lines)
     pen.box(box, 0.8)
     word = "new" if old is None else "withdrawn" if new is None else "changed"
-    pen.text(box[0], box[3] + 3, f"{name}, {word}, {scale_text(window.denominator)}", 7.5, bold=True)
+    said = say(f"permit.map_{word}", name=name, scale=scale_text(window.denominator))
+    pen.text(box[0], box[3] + 3, said, 7.5, bold=True)

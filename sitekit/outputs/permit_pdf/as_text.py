@@ -9,6 +9,7 @@ import pandas as pd
 
 from sitekit.base.files import write_text
 from sitekit.base.tables import table
+from sitekit.base.wording import say
 from sitekit.outputs.permit_pdf.packet import Packet, rows_of
 from sitekit.outputs.tables import table_decimals, write_csv
 
@@ -94,7 +95,19 @@ def write_texts(path: Path, packet: Packet) -> None:
     """Write `out/permit_text.txt`: text blocks with their counts, and a text for each figure."""
     lines = [" · ".join((*packet.stamps, *packet.small_print)), ""]
     for row in rows_of(packet.texts):
-        limit = "" if pd.isna(row.most_characters) else f" of at most {int(row.most_characters)}"
-        over = "" if row.fits else " TOO LONG"
-        lines += [f"[{row.name}] {row.characters} characters{limit}{over}", row.text, ""]
+        limit = None if pd.isna(row.most_characters) else int(row.most_characters)
+        count = (
+            say("permit.count", number=row.characters)
+            if limit is None
+            else say("permit.count_of", number=row.characters, most=limit)
+        )
+        over = "" if row.fits else say("permit.too_long")
+        lines += [f"[{_text_name(row.name)}] {count}{over}", row.text, ""]
     write_text(path, "\n".join(lines))
+
+
+def _text_name(name: str) -> str:
+    kind, _, area = name.partition(": ")
+    if area and area != "vicinity":
+        return say("permit.name_figure", area=area)
+    return say(f"permit.name_{area or kind}")

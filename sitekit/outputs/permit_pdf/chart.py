@@ -13,6 +13,7 @@ from pyproj import CRS
 
 from sitekit.base.crs import transform_points
 from sitekit.base.notation import Axis, angle_text
+from sitekit.base.wording import length_unit, say
 from sitekit.layers.grid import Grid
 from sitekit.outputs.map_html.contours import contour_lines
 from sitekit.outputs.paper.pen import Align, Box, Pen, around
@@ -87,13 +88,17 @@ def _graticule_label(pen: Pen, window: Window, line: Any, value: float, axis: Ax
 
 
 def contours(pen: Pen, window: Window, sea: Sea | None) -> tuple[float, list[tuple[float, Any]]]:
-    """Draw depth contours; return their interval [m], 0 where there are none, and what `label_contours` prints."""
+    """Draw depth contours; return their interval, 0 where there are none, and what `label_contours` prints.
+
+    Both are in the unit of lengths in force.
+    """
     part = None if sea is None else _seen(sea, window)
     if part is None or not np.isfinite(part.depth).any():
         return 0.0, []
-    span = float(np.nanmax(part.depth) - np.nanmin(part.depth))
+    per = length_unit()[1]
+    span = float(np.nanmax(part.depth) - np.nanmin(part.depth)) / per
     interval = next((i for i in _INTERVALS if span / i <= MOST_CONTOURS), _INTERVALS[-1])
-    found = contour_lines(part.depth, part.grid, interval)
+    found = contour_lines(part.depth, part.grid, interval * per)
     if not found:
         return interval, []
     cut = shapely.intersection(np.array([line for _, line in found]), shapely.box(*window.ground))
@@ -101,7 +106,7 @@ def contours(pen: Pen, window: Window, sea: Sea | None) -> tuple[float, list[tup
     kept = (shapely.get_type_id(pieces) == shapely.GeometryType.LINESTRING) & (shapely.length(pieces) >= 6)
     labels: list[tuple[float, Any]] = []
     for k, thin, piece in zip(of[kept], shapely.simplify(pieces[kept], 0.15), pieces[kept], strict=True):
-        depth = found[k][0]
+        depth = round(found[k][0] / per, 6)
         pen.line(shapely.get_coordinates(thin), 0.6 if round(depth / interval) % 5 == 0 else 0.35)
         labels.append((depth, piece))
     return interval, labels
@@ -152,9 +157,11 @@ def protected(pen: Pen, window: Window, frame: gpd.GeoDataFrame | None) -> tuple
         inside = _polygons(row.geometry.intersection(ground))
         border = row.geometry.boundary.intersection(ground)
         draw_protected(pen, window.shape(inside), window.shape(border, clip=False), row.rule)
-        whole = ", covers the whole map" if row.geometry.covers(ground) else ""
+        whole = row.geometry.covers(ground)
+        rule = say(f"permit.rule_{row.rule}")
         name, style, weight = PROTECTED[row.rule]
-        items.append((f"{row.name} ({row.rule}{whole})", area_swatch(name, style, weight, INKS[row.rule])))
+        named = say("permit.area_rule", name=row.name, rule=say("permit.whole_map", rule=rule) if whole else rule)
+        items.append((named, area_swatch(name, style, weight, INKS[row.rule])))
         if not whole:
             names.append((inside, str(row.name)))
     return items, names

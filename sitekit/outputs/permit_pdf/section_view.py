@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import shapely
 
+from sitekit.base.wording import distance_text, length_text, length_unit, retell, say
 from sitekit.outputs.paper.fonts import fitted, width
 from sitekit.outputs.paper.hatches import hatch
 from sitekit.outputs.paper.pen import Box, Pen
@@ -41,10 +42,9 @@ def section(pen: Pen, box: Box, packet: Packet, area: str, code: str) -> None:
     profile = packet.sections[packet.sections["work_area"] == area]
     at = profile["at_m"].to_numpy(float)
     depth = profile["depth_m"].to_numpy(float)
+    named = say("permit.section", ends=f"{code}–{code}′", area=area)
     if not np.isfinite(depth).any():
-        pen.text(
-            box[0] + 4, box[3] - 10, f"Section {code}–{code}′, {area}: no charted depth along the cut.", 7.5, bold=True
-        )
+        pen.text(box[0] + 4, box[3] - 10, say("permit.no_depth", section=named), 7.5, bold=True)
         pen.box(box, 0.5)
         return
     pen.box(box, 0.5)
@@ -68,10 +68,15 @@ def section(pen: Pen, box: Box, packet: Packet, area: str, code: str) -> None:
         return np.column_stack([left + np.asarray(x) * wide, frame[3] - (np.asarray(d) + top_m) * high])
 
     vertical = scale_text(max(1, round(scale / times)))
-    shown = "not exaggerated" if times == 1 else f"{times:g} × exaggerated"
-    title = (
-        f"Section {code}–{code}′, {area}: horizontal {scale_text(scale)}, vertical {vertical} ({shown}), "
-        f"depths below {water.datum} ± {water.error_m:g} m"
+    shown = say("permit.not_exaggerated") if times == 1 else say("permit.exaggerated", times=f"{times:g}")
+    title = say(
+        "permit.section_title",
+        section=named,
+        across=scale_text(scale),
+        up=vertical,
+        times=shown,
+        datum=water.datum,
+        error=length_text(water.error_m),
     )
     fit = fitted(title, (box[2] - box[0] - 8, 13), sizes=(7.5, 7, 6.5, 6, 5.5, 5), bold=True, where="section title")
     pen.lines(box[0] + 4, box[3] - 2, fit)
@@ -92,20 +97,20 @@ def _round(denominator: float) -> bool:
 
 def _explain(pen: Pen, packet: Packet, box: Box, crossed: list[Any], blank_m: float) -> None:
     """Say what the lines mean, in the lower left corner: only of what this cut shows."""
-    said = ["hatched: bottom"]
+    said = [say("permit.hatched")]
     if blank_m:
-        said.append(f"no depth charted along {blank_m:.0f} m of the cut")
+        said.append(say("permit.blank", length=distance_text(blank_m)))
     if crossed:
-        said.append("thick: plots crossed")
+        said.append(say("permit.thick"))
         planted = set().union(*(_species(row) for row in crossed if row.role == "planted"))
         heights = [h for h in packet.heights if h.species in planted]
         if heights:
-            said.append("thin: units when planted")
+            said.append(say("permit.thin"))
         years = sorted({h.later_years for h in heights if h.later_years is not None})
         if years:
-            said.append("dashed: after " + ", ".join(f"{y:g}" for y in years) + " years")
+            said.append(say("permit.dashed", years=", ".join(f"{y:g}" for y in years)))
         if planted and not heights:
-            said.append("heights of units not stated")
+            said.append(say("permit.no_heights"))
     fit = fitted("; ".join(said), (box[2] - box[0] - 8, 9), sizes=(LETTERS, 6, 5.4, 5), where="signs of the section")
     pen.lines(box[0] + 4, box[1] + 9, fit)
 
@@ -127,8 +132,9 @@ def _floor(pen: Pen, place: Any, at: Any, depth: Any, frame: Box) -> None:
         if stop - start < 2:
             continue
         ends = place(at[[start, stop - 1]], np.full(2, float(np.nanmean(depth))))
-        if ends[1, 0] - ends[0, 0] > width("not charted", LETTERS):
-            pen.try_text([(ends[:, 0].mean(), ends[0, 1], "centre")], "not charted", LETTERS, inside=frame)
+        blank = say("permit.not_charted")
+        if ends[1, 0] - ends[0, 0] > width(blank, LETTERS):
+            pen.try_text([(ends[:, 0].mean(), ends[0, 1], "centre")], blank, LETTERS, inside=frame)
 
 
 def _plots(pen: Pen, packet: Packet, profile: Any, place: Any, frame: Box) -> list[Any]:
@@ -175,15 +181,19 @@ def _species(row: Any) -> set[str]:
 def _levels(packet: Packet) -> list[tuple[float, str, str, float]]:
     """Height above the datum [m], name, style and weight of each water line, highest first."""
     water = packet.water
-    rows: list[tuple[float, str, str, float]] = [(0.0, f"0 m, {water.datum}", "full", 0.5)]
+    unit, per = length_unit()
+    zero = say("permit.level_zero", unit=unit, datum=water.datum)
+    rows: list[tuple[float, str, str, float]] = [(0.0, zero, "full", 0.5)]
     for height, name, style, weight in ((water.high_m, "high", "dashed", 0.5), (water.low_m, "low", "dotted", 0.6)):
         if height is None:
             continue
+        level = retell(f"{name} {water.levels}")
         if abs(height) < 1e-9:
-            rows[0] = (0.0, f"{rows[0][1]}, and {name} {water.levels}", "full", 0.5)
+            rows[0] = (0.0, say("permit.level_also", zero=rows[0][1], level=level), "full", 0.5)
         else:  # in words: a plus looks like a minus in a poor copy
             side = "above" if height > 0 else "below"
-            rows.append((height, f"{name} {water.levels}, {abs(height):.2f} m {side}", style, weight))
+            high = f"{abs(height) / per:.{2 if unit == 'm' else 1}f} {unit}"
+            rows.append((height, say(f"permit.level_{side}", level=level, height=high), style, weight))
     return sorted(rows, reverse=True)
 
 
@@ -207,17 +217,18 @@ def _axes(pen: Pen, place: Any, length: float, low_m: float, left: float, right:
     pen.line([(right, frame[1]), (right, frame[3])], 0.4)
     pen.text(left - 4, frame[1] - 18, code, 8, bold=True, align="centre")
     pen.text(right + 4, frame[1] - 18, f"{code}′", 8, bold=True, align="centre")
-    step = bar_step(max(length / 5, 1e-3))
-    for k in range(math.floor(length / step + 1e-9) + 1):
-        x = float(place([k * step], [0])[0][0])
+    unit, per = length_unit()
+    step = bar_step(max(length / per / 5, 1e-3))
+    for k in range(math.floor(length / per / step + 1e-9) + 1):
+        x = float(place([k * step * per], [0])[0][0])
         pen.line([(x, frame[1]), (x, frame[1] - 3)], 0.4)
         pen.text(x, frame[1] - 10, f"{k * step:g}", LETTERS, align="centre")
-    pen.text((left + right) / 2, frame[1] - 19, "m along the cut from its western end", LETTERS, align="centre")
-    step = bar_step(max(low_m / 3, 0.1))
-    high = float(place([0], [0])[0][1] - place([0], [1])[0][1])
+    pen.text((left + right) / 2, frame[1] - 19, say("permit.along", unit=unit), LETTERS, align="centre")
+    step = bar_step(max(low_m / per / 3, 0.1))
+    high = float(place([0], [0])[0][1] - place([0], [per])[0][1])
     while step * high < LEAST_STEP_PT:
         step *= 2
-    for k in range(math.floor(low_m / step + 1e-9) + 1):
-        y = float(place([0], [k * step])[0][1])
+    for k in range(math.floor(low_m / per / step + 1e-9) + 1):
+        y = float(place([0], [k * step * per])[0][1])
         pen.line([(left - 3, y), (left, y)], 0.4)
-        pen.text(left - 5, y - 2.3, f"{k * step:g} m", LETTERS, align="right")
+        pen.text(left - 5, y - 2.3, f"{k * step:g} {unit}", LETTERS, align="right")

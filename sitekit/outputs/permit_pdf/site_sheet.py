@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from sitekit.base.wording import length_unit, say
 from sitekit.outputs.paper.fonts import fitted, width
 from sitekit.outputs.paper.frame import Frame
 from sitekit.outputs.paper.hatches import hatch
@@ -94,12 +95,12 @@ def site_sheet(
     box = (body[0], body[1] + SECTION + PANEL + LEGEND + 12, body[2], body[3] - 2)
     window = window_on(tuple(rows.total_bounds), box)
     first = rows.iloc[int(rows["units"].to_numpy().argmax())]
-    heading = "Area to scout" if packet.scout else "Plan and section"
     everything = packet.areas[packet.areas["site"] == first["site"]]
     what = (
         str(first["site"]) if len(names) == len(everything) else ", ".join(names[:4]) + (" …" if len(names) > 4 else "")
     )
-    title = f"{heading}: {what}" + (f", {first['name']}" if first["name"] else "")
+    heading = say("permit.area_to_scout" if packet.scout else "permit.plan_and_section", what=what)
+    title = heading + (f", {first['name']}" if first["name"] else "")
     frame.draw(pen, number, total, title, scale_text(window.denominator))
     items = plan_view(pen, window, packet, rows)
     bottom = box[1] - 4
@@ -139,30 +140,33 @@ def plan_view(pen: Pen, window: Window, packet: Packet, rows: Any) -> chart.Lege
     chart.label_graticule(pen, window, lines)
     pen.box(window.box, 1.0)
     items: chart.Legend = [
-        ("work area, numbered corners" if not packet.scout else "area to scout, numbered corners",
+        (say("permit.area_corners", area=say("permit.scout_area" if packet.scout else "permit.work_area")),
          sign.line_swatch("full", 1.7)),
     ]  # fmt: skip
     roles = {r.role for r in plots}
     for role in ("planted", "control", "reference"):
         if role in roles:
             style, weight = sign.PLOTS[role]
-            items.append((f"{role} plot", sign.area_swatch(None, style, weight)))
+            items.append((say(f"permit.plot_{role}"), sign.area_swatch(None, style, weight)))
     if cut:
-        items.append((f"cut {CUT}–{CUT}′", sign.line_swatch("dash-dot", 0.7)))
+        items.append((say("permit.cut", ends=f"{CUT}–{CUT}′"), sign.line_swatch("dash-dot", 0.7)))
     if roles:
-        items += [("first pin", sign.mark_swatch(sign.pin, True)), ("second pin", sign.mark_swatch(sign.pin, False))]
+        items += [
+            (say("permit.first_pin"), sign.mark_swatch(sign.pin, True)),
+            (say("permit.second_pin"), sign.mark_swatch(sign.pin, False)),
+        ]
     if packet.existing is not None and len(packet.existing):
         origins = set(packet.existing["origin"][packet.existing.geometry.intersects(ground)].astype(str))
         if "wild" in origins:
-            items.append(("wild colony", sign.mark_swatch(sign.colony, True)))
+            items.append((say("permit.wild"), sign.mark_swatch(sign.colony, True)))
         if origins - {"wild"}:
-            items.append(("earlier outplant", sign.mark_swatch(sign.colony, False)))
+            items.append((say("permit.outplant"), sign.mark_swatch(sign.colony, False)))
     for kind in dict.fromkeys(m.kind for m in packet.marks if window.holds(m.easting_m, m.northing_m)):
-        items.append((kind if kind != "buoy" else "marker buoy", sign.mark_swatch(sign.MARKS[kind], 2.4)))
+        items.append((say(f"permit.mark_{kind}"), sign.mark_swatch(sign.MARKS[kind], 2.4)))
     if interval:
-        items.append(
-            (f"depth contours, every {interval:g} m below {packet.water.datum}", sign.line_swatch("full", 0.4))
-        )
+        unit = length_unit()[0]
+        said = say("permit.contours", interval=f"{interval:g}", unit=unit, datum=packet.water.datum)
+        items.append((said, sign.line_swatch("full", 0.4)))
     return [*items, *areas, *more]
 
 
@@ -266,7 +270,7 @@ def _plot_names(pen: Pen, window: Window, plots: Sequence[Any], edges: chart.Off
         if window.holds(middle.x, middle.y):
             x, y = window.points([(middle.x, middle.y)])[0]
             wide = float(row.width_m) * window.per_metre / 2
-            role = "" if row.role == "planted" else f" ({row.role})"
+            role = "" if row.role == "planted" else f" ({say(f'permit.role_{row.role}')})"
             high = row.geometry.bounds
             tall = (high[3] - high[1]) * window.per_metre / 2
             over = min(float(row.width_m), high[3] - high[1]) * window.per_metre > 16
@@ -309,26 +313,26 @@ def _corner_list(pen: Pen, box: Box, packet: Packet, rows: Any, corners_on: str)
     several = len(rows) > 1
     area = float(rows["area_m2"].sum())
     units = int(rows["units"].sum())
-    head = (
-        f"{area:,.0f} m² = {area / 10_000:,.3f} ha = {float(rows['area_acre'].sum()):,.3f} acres on the ellipsoid; "
-        f"corners in {packet.datum_name}"
-        + ("" if packet.scout else f"; {units} units, {int(rows['plots'].sum())} plots")
-    )
+    acres = f"{float(rows['area_acre'].sum()):,.3f}"
+    head = say(
+        "permit.figures", m2=f"{area:,.0f}", ha=f"{area / 10_000:,.3f}", acres=acres, datum=packet.datum_name
+    ) + ("" if packet.scout else say("permit.figures_units", units=units, plots=int(rows["plots"].sum())))
     one_line = next((s for s in (LIST_PT, 6.8, 6.5) if width(head, s) <= box[2] - box[0]), 6.5)
     fit = fitted(head, (box[2] - box[0], 18), sizes=(one_line, 6, 5.5, 5), where="areas of a site sheet")
     pen.lines(box[0], box[3], fit)
     top = box[3] - fit.height - 2
     if len(own) > MINUTES_SHOWN:
         said = fitted(
-            f"{len(own)} corners: listed on {corners_on}.", (box[2] - box[0], 20), sizes=(7.5, 6), where="corner list"
-        )
+            say("permit.corners_elsewhere", number=len(own), where=corners_on), (box[2] - box[0], 20), sizes=(7.5, 6),
+            where="corner list",
+        )  # fmt: skip
         pen.lines(box[0], top - 4, said)
         return
     if len(own) > CORNERS_SHOWN:
         _minutes_only(pen, (box[0], box[1], box[2], top), rows_of(own), several, corners_on)
         return
-    columns = [Column("corner", 1.1), Column("latitude", 2.4), Column("longitude", 2.5), Column("lat., degrees", 2.3),
-               Column("long., degrees", 2.4)]  # fmt: skip
+    shares = {"corner": 1.1, "latitude": 2.4, "longitude": 2.5, "latitude_degrees": 2.3, "longitude_degrees": 2.4}
+    columns = [Column(say(f"permit.{name}"), share) for name, share in shares.items()]
     table = Listing(
         columns,
         [
@@ -346,7 +350,8 @@ def _corner_list(pen: Pen, box: Box, packet: Packet, rows: Any, corners_on: str)
 
 def _minutes_only(pen: Pen, box: Box, own: list[Any], several: bool, corners_on: str) -> None:
     """List many corners in two columns, in minutes; degrees stand in the tables."""
-    columns = [Column("corner", 1.35), Column("latitude", 2.35), Column("longitude", 2.5)]
+    shares = {"corner": 1.35, "latitude": 2.35, "longitude": 2.5}
+    columns = [Column(say(f"permit.{name}"), share) for name, share in shares.items()]
     half = (len(own) + 1) // 2
     wide = (box[2] - box[0] - 8) / 2
     low = box[3]
@@ -357,7 +362,9 @@ def _minutes_only(pen: Pen, box: Box, own: list[Any], several: bool, corners_on:
         table = Listing(columns, cells, wide, size=LIST_PT, after=0.0, lead=LIST_LEAD)
         table.draw(pen, box[0] + k * (wide + 8), box[3], 0, len(cells))
         low = min(low, box[3] - table.height(0, len(cells)))
-    note = fitted(f"In degrees on {corners_on}.", (box[2] - box[0], 8), sizes=(6.5,), where="corner list")
+    note = fitted(
+        say("permit.degrees_elsewhere", where=corners_on), (box[2] - box[0], 8), sizes=(6.5,), where="corner list"
+    )
     pen.lines(box[0], low - 1, note)
 
 

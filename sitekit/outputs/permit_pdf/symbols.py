@@ -8,6 +8,7 @@ from typing import Any
 
 import shapely
 
+from sitekit.base.wording import say
 from sitekit.outputs.paper.fonts import Fitted, width
 from sitekit.outputs.paper.hatches import hatch
 from sitekit.outputs.paper.pen import Box, Ink, Pen
@@ -169,7 +170,7 @@ def legend(pen: Pen, box: Box, items: Sequence[tuple[str, Draw]], *, size: float
     if len(spots) < len(items):
         left = len(items) - len(spots) + 1
         x, y, text = spots[-1]
-        said = _short(f"and {left} more: see the rules in the tables", box[2] - x, text.size)
+        said = _short(say("permit.legend_more", number=left), box[2] - x, text.size)
         pen.text(x, y + 2.2, said.lines[0], said.size)
         spots = spots[:-1]
     for (x, y, text), (_, draw) in zip(spots, items, strict=False):

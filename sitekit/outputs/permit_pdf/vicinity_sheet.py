@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 import shapely
 
+from sitekit.base.wording import say, way_unit
 from sitekit.outputs.paper.fonts import fitted
 from sitekit.outputs.paper.frame import Frame
 from sitekit.outputs.paper.norths import draw_norths
@@ -28,7 +29,8 @@ def vicinity_sheet(pen: Pen, number: int, total: int, frame: Frame, packet: Pack
     """Draw the vicinity sheet: wide map above, close map below, norths and scale bars."""
     body = frame.body
     pen.colours = packet.colour
-    frame.draw(pen, number, total, "Vicinity" if not packet.scout else "Vicinity of the areas to scout", "as shown")
+    title = say("permit.vicinity_scout" if packet.scout else "permit.vicinity")
+    frame.draw(pen, number, total, title, say("paper.as_shown"))
     room = body[3] - body[1] - PANEL - 2 * CAPTION - LEGENDS[0] - LEGENDS[1]
     wide_box = (body[0], body[3] - CAPTION - WIDE_SHARE * room, body[2], body[3] - CAPTION)
     top = wide_box[1] - LEGENDS[0] - CAPTION
@@ -36,17 +38,17 @@ def vicinity_sheet(pen: Pen, number: int, total: int, frame: Frame, packet: Pack
     extent = tuple(packet.areas.total_bounds)
     close = window_on(extent, close_box, margin=0.12)
     wide = window_on(_wide_bounds(packet, close), wide_box, margin=0.1)
-    maps = [("upper map", wide), ("lower map", close)]
+    maps = [(say("permit.upper_map"), wide), (say("permit.lower_map"), close)]
     if _says_nothing(packet, wide):
         close = window_on(extent, (body[0], close_box[1], body[2], body[3] - CAPTION), margin=0.3)
-        maps = [("map", close)]
+        maps = [(say("permit.only_map"), close)]
     else:
         items = _map(pen, wide, packet, close)
-        _caption(pen, wide, body, f"Vicinity, {scale_text(wide.denominator)}{_harbour_text(packet)}")
+        _caption(pen, wide, body, f"{say('permit.vicinity')}, {scale_text(wide.denominator)}{_harbour_text(packet)}")
         sign.legend(pen, (body[0], wide_box[1] - LEGENDS[0], body[2], wide_box[1] - 1), items)
     items = _map(pen, close, packet, None)
-    named = "Work areas" if not packet.scout else "Areas to scout"
-    alone = "" if len(maps) > 1 else "; no coast, harbour or nursery is near or given"
+    named = say("permit.scout_areas_title" if packet.scout else "permit.work_areas_title")
+    alone = "" if len(maps) > 1 else say("permit.nothing_near")
     _caption(pen, close, body, f"{named}, {scale_text(close.denominator)}{alone}")
     sign.legend(pen, (body[0], close_box[1] - LEGENDS[1], body[2], close_box[1] - 1), items)
     draw_norths(pen, body[0], body[1], packet.norths[""], (210.0, PANEL - 6))
@@ -116,16 +118,15 @@ def _map(pen: Pen, window: Window, packet: Packet, close: Window | None) -> char
     pen.box(window.box, 1.0)
     items: chart.Legend = []
     if close is None:
-        items.append(("work area" if not packet.scout else "area to scout", sign.line_swatch("full", 1.2)))
+        named = say("permit.scout_area" if packet.scout else "permit.work_area")
+        items.append((named, sign.line_swatch("full", 1.2)))
     else:
-        items.append(("edge of the lower map", sign.area_swatch(None, "dashed", 0.9)))
+        items.append((say("permit.edge"), sign.area_swatch(None, "dashed", 0.9)))
     if shown:
-        items.append(("land, shore", sign.area_swatch(sign.LAND, "full", 0.9)))
+        items.append((say("permit.land"), sign.area_swatch(sign.LAND, "full", 0.9)))
     kinds = dict.fromkeys(m.kind for m in packet.marks if window.holds(m.easting_m, m.northing_m))
     items += [
-        (k if k != "buoy" else "marker buoy", sign.mark_swatch(sign.MARKS[k], 2.4))
-        for k in kinds
-        if k != "buoy" or close is None
+        (say(f"permit.mark_{k}"), sign.mark_swatch(sign.MARKS[k], 2.4)) for k in kinds if k != "buoy" or close is None
     ]
     return [*items, *areas]
 
@@ -133,7 +134,7 @@ def _map(pen: Pen, window: Window, packet: Packet, close: Window | None) -> char
 def _names(pen: Pen, window: Window, packet: Packet, close: Window | None, edges: chart.Off) -> None:
     if close is not None:
         west, south, east, north = window.shape(shapely.box(*close.ground)).bounds
-        label = "work areas" if not packet.scout else "areas to scout"
+        label = say("permit.scout_areas" if packet.scout else "permit.work_areas")
         middle = ((west + east) / 2, (south + north) / 2)
         gap = max(north - south, 4) / 2
         places: list[Any] = [(middle[0], north + 4, "centre"), (middle[0], south - 10, "centre"),
@@ -160,9 +161,14 @@ def _harbour_text(packet: Packet) -> str:
     harbour = next((m.name for m in packet.marks if m.kind == "harbour"), "")
     if not len(away) or not harbour:
         return ""
-    low, high = float(away.min()) / 1000, float(away.max()) / 1000
-    span = f"{low:.1f}" if f"{low:.1f}" == f"{high:.1f}" else f"{low:.1f} to {high:.1f}"
-    return f"; {span} km from {harbour} in a straight line"
+    return say("permit.to_harbour", span=way_span(float(away.min()), float(away.max())), harbour=harbour)
+
+
+def way_span(least_m: float, most_m: float) -> str:
+    """Return a range of ways [m] in kilometres or nautical miles to a tenth."""
+    unit, per = way_unit()
+    low, high = f"{least_m / per:.1f}", f"{most_m / per:.1f}"
+    return f"{low} {unit}" if low == high else say("permit.span", low=low, high=high, unit=unit)
 
 
 def _caption(pen: Pen, window: Window, body: Box, text: str) -> None:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from sitekit.base.files import write_bytes
+from sitekit.base.wording import say
 from sitekit.outputs.paper.book import PAPERS, Draw, book_bytes
 from sitekit.outputs.paper.fonts import check_scripts
 from sitekit.outputs.paper.frame import Frame
@@ -44,7 +45,7 @@ def packet_bytes(packet: Packet) -> tuple[bytes, int]:
     blocks = table_blocks(packet, body[2] - body[0], corners_of=[n for g in long for n in g])
     pages = paginate(blocks, body)
     before = (1 if len(packet.areas) else 0) + len(groups) + (1 if packet.amends else 0)
-    corners_on = f"sheet {before + 1}"
+    corners_on = say("permit.on_sheet", number=before + 1)
     sheets: list[Draw] = []
     if len(packet.areas):
         sheets.append(partial(vicinity_sheet, frame=frame, packet=packet))
@@ -52,12 +53,12 @@ def packet_bytes(packet: Packet) -> tuple[bytes, int]:
     if packet.amends:
         sheets.append(partial(amendment_sheet, frame=frame, packet=packet))
     for k, placed in enumerate(pages, start=1):
-        title = "Tables" if len(pages) == 1 else f"Tables, {k} of {len(pages)}"
+        title = say("permit.tables") if len(pages) == 1 else say("permit.tables_of", number=k, total=len(pages))
         sheets.append(partial(draw_tables, frame=frame, title=title, placed=placed))
     data = book_bytes(
         sheets,
         frame.size,
-        title=f"Permit packet: {packet.block.activity or 'not stated'}",
+        title=say("permit.title", activity=packet.block.activity or say("told.not_stated")),
         subject=packet.block.water_body,
     )
     return data, len(sheets)

@@ -13,7 +13,6 @@ sitekit.draw = (() => {
     "protected:preferred": { color: "#14532d", weight: 2.5, fill: true, fillColor: "url(#sk-preferred)", fillOpacity: 1 },
     "protected:none": { color: "#3c4850", weight: 2, dashArray: "3 5" },
   };
-  const RULES = { forbidden: "planting forbidden", permit: "needs a permit", preferred: "preferred", none: "no rule" };
   const SVG = "http://www.w3.org/2000/svg";
 
   function styleOf(id, kind) { return STYLE[`${id}:${kind}`] || STYLE[id] || STYLE[`${id}:none`] || STYLE.candidates; }
@@ -204,7 +203,7 @@ sitekit.draw = (() => {
       for (const item of layer.items) {
         if (id === "protected" && (item.k === "forbidden") !== (rule === "forbidden")) { continue; }
         let text = item.n.length > 30 ? `${item.n.slice(0, 29)}…` : item.n;
-        if (id === "protected") { text += ` (${RULES[item.k] || item.k})`; }
+        if (id === "protected") { text += ` (${sitekit.kind(layer, item.k)})`; }
         if (!text) { continue; }
         if (id === "work_areas") { text = `${layer.one} ${text}`; }
         const size = id === "contours" ? 10 : 12;
@@ -224,5 +223,5 @@ sitekit.draw = (() => {
     }
   }
 
-  return { panes, patterns, outlines, hatches, points, colonies, labels, latLngs, styleOf, cross, diamond, element, RULES };
+  return { panes, patterns, outlines, hatches, points, colonies, labels, latLngs, styleOf, cross, diamond, element };
 })();

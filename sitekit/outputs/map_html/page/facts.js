@@ -1,5 +1,6 @@
 // What lies under a point: every visible thing there, its facts as label and text. Text is only ever set as text.
 sitekit.facts = (() => {
+  const say = (key, values) => sitekit.say(key, values);
   const NEAR = 9; // pixels
 
   // The class of a raster at a point, read from one pixel of the very picture that is shown.
@@ -50,18 +51,19 @@ sitekit.facts = (() => {
   function colonyFacts(all, i, notation) {
     const [species, genet] = all.genets[all.genet[i]], [site, plot] = all.plot(i);
     const p = sitekit.geodesy.toDegrees(all.x[i], all.y[i]);
-    const rows = [["Sequence", String(all.sequence(i))], ["Species", species], ["Genet", genet], ["Site", site], ["Plot", plot],
-      ["Depth, m", all.depthText(i)], ["Planned position", sitekit.geodesy.position(p.lon, p.lat, notation)]];
+    const rows = [[say("sequence"), String(all.sequence(i))], [say("species"), species], [say("genet"), genet], [say("site"), site], [say("plot"), plot],
+      [say("depth", { unit: sitekit.units === "ft" ? "ft" : "m" }), all.depthText(i)], [say("planned_position"), sitekit.geodesy.position(p.lon, p.lat, notation)]];
     if (all.along) {
-      rows.push(["Along the tape, m", all.length(all.along, i, 0)]);
+      rows.push([say("along"), all.length(all.along, i, 0)]);
       const offset = all.offset[i] === 65535 ? "" : (all.offset[i] - 32768) / 100;
-      rows.push(["Offset, m", offset === "" ? "" : `${Math.abs(offset).toFixed(2)}${offset < 0 ? " left" : offset > 0 ? " right" : ""}`]);
+      const away = offset === "" ? "" : Math.abs(offset).toFixed(2);
+      rows.push([say("offset"), offset < 0 ? say("left", { offset: away }) : offset > 0 ? say("right", { offset: away }) : away]);
     }
-    return { title: `Colony ${all.tag(i) || "(no tag)"}`, rows, at: [all.x[i], all.y[i]] };
+    return { title: say("colony", { tag: all.tag(i) || say("no_tag") }), rows, at: [all.x[i], all.y[i]] };
   }
   function itemFacts(item) {
     const rows = item.layer.fields.map((label, k) => [label, item.v[k]]);
-    return { title: item.n ? `${item.layer.one} ${item.n}` : item.layer.one, rows: rows.map(([a, b]) => [a, a === "Rule" ? sitekit.draw.RULES[b] || b : b]), item };
+    return { title: item.n ? `${item.layer.one} ${item.n}` : item.layer.one, rows, item };
   }
 
   async function under(state, x, y) {
@@ -76,7 +78,7 @@ sitekit.facts = (() => {
       near.sort((a, b) => a[0] - b[0] || a[1] - b[1]);
       const told = near.length > 3 ? 1 : near.length;
       for (const [, i] of near.slice(0, told)) { found.push(colonyFacts(all, i, state.notation())); }
-      if (near.length > told) { found[0].more = `and ${near.length - told} more colonies here: zoom in`; }
+      if (near.length > told) { found[0].more = say("more_colonies", { number: near.length - told }); }
     }
     for (const id of ["sites", "plots", "tape_lines", "existing", "candidates", "work_areas", "protected", "contours"]) {
       const layer = state.layers.find((one) => one.id === id);
@@ -86,18 +88,18 @@ sitekit.facts = (() => {
       const told = hits.map(itemFacts);
       if (id === "sites") { found.unshift(...told); } else { found.push(...told); } // a site's mark lies above all
     }
-    const cell = { title: "This cell", rows: [] };
+    const cell = { title: say("cell"), rows: [] };
     const first = state.rasters[state.shown.raster];
     for (const raster of first ? [first, ...state.rasters.filter((one) => one !== first)] : state.rasters) {
       const got = await classAt(raster.load(), raster.box, raster.legend, x, y);
-      cell.rows.push([raster.unit ? `${raster.label}, ${raster.unit}` : raster.label, got ? got.name : "no value here"]);
+      cell.rows.push([raster.unit ? `${raster.label}, ${raster.unit}` : raster.label, got ? got.name : say("no_value")]);
     }
     for (const name of Object.keys(state.reasons)) {
       const reason = state.reasons[name], got = await classAt(reason.image, reason.box, [], x, y);
-      if (got) { const [kind, words] = reason.legend[got.red - 1]; cell.rows.push([reason.label, `${kind}: ${words}`]); }
+      if (got) { const [kind, words] = reason.legend[got.red - 1]; cell.rows.push([reason.label, kind === "excluded" ? say("excluded", { reasons: words }) : say("unknown", { reasons: words })]); }
     }
     const p = sitekit.geodesy.toDegrees(x, y);
-    cell.rows.push(["Position", sitekit.geodesy.position(p.lon, p.lat, state.notation())]);
+    cell.rows.push([say("position"), sitekit.geodesy.position(p.lon, p.lat, state.notation())]);
     found.push(cell);
     return found;
   }

@@ -1,6 +1,7 @@
 // Puts the page together once folium has made the map and its pictures.
 sitekit.start = (map, pictures) => {
   const $ = (id) => document.getElementById(id), data = JSON.parse($("sk-data").textContent);
+  sitekit.words = data.words; sitekit.units = data.units;
   document.documentElement.classList.add("sk-on");
   const layers = sitekit.unpack.layers(data), colonies = sitekit.unpack.colonies(data.colonies, data);
   const first = data.rasters.length ? 0 : -1;
@@ -104,7 +105,7 @@ sitekit.start = (map, pictures) => {
     for (let pass = 0; pass < 2; pass += 1) { // whole tags first, then tags that hold the text
       for (let i = 0; i < colonies.count && hits.length < most; i += 1) {
         const tag = colonies.tag(i).toLowerCase();
-        if (pass ? tag !== wanted && tag.includes(wanted) : tag === wanted) { hits.push({ colony: i, title: `Colony ${colonies.tag(i)}` }); }
+        if (pass ? tag !== wanted && tag.includes(wanted) : tag === wanted) { hits.push({ colony: i, title: sitekit.say("colony", { tag: colonies.tag(i) }) }); }
       }
     }
     return hits;

@@ -5,15 +5,15 @@ sitekit.tools = (() => {
 
   function metres(value) {
     const far = value >= 10000 ? `${(value / 1000).toFixed(2)} km` : `${value.toFixed(1)} m`;
-    const feet = value / FOOT;
-    return `${far} (${feet >= 52800 ? `${(feet / 5280).toFixed(2)} mi` : `${feet.toFixed(0)} ft`})`;
+    const feet = value / FOOT, long = feet >= 52800 ? `${(feet / 5280).toFixed(2)} mi` : `${feet.toFixed(0)} ft`;
+    return sitekit.units === "m" ? far : sitekit.units === "ft" ? long : `${far} (${long})`;
   }
 
   function cursor(map, state) {
     const out = $("sk-position"), pick = $("sk-notation");
     let last = null;
     pick.value = state.notationFirst;
-    if (window.matchMedia("(hover: none)").matches) { out.textContent = "Tap the map"; }
+    if (window.matchMedia("(hover: none)").matches) { out.textContent = sitekit.say("tap"); }
     const tell = () => { if (last) { out.textContent = sitekit.geodesy.position(last.lng, last.lat, pick.value); } };
     map.on("mousemove click", (event) => { last = event.latlng; tell(); });
     map.on("moveend", () => { if (document.activeElement === map.getContainer()) { last = map.getCenter(); tell(); } });
@@ -32,17 +32,19 @@ sitekit.tools = (() => {
       let sum = 0, last = null;
       for (let i = 1; i < points.length; i += 1) {
         last = sitekit.geodesy.inverse(points[i - 1].lng, points[i - 1].lat, points[i].lng, points[i].lat);
-        if (!last) { out.textContent = "Too far apart to measure"; return; }
+        if (!last) { out.textContent = sitekit.say("too_far"); return; }
         sum += last.metres;
       }
-      out.textContent = !last ? "Click the next point" : points.length > 2 ? `${metres(sum)} in all; last ${last.metres.toFixed(1)} m, ${last.bearing.toFixed(0)}° true` : `${metres(sum)}, ${last.bearing.toFixed(0)}° true`;
+      if (!last) { out.textContent = sitekit.say("next_point"); return; }
+      const all = metres(sum), bearing = last.bearing.toFixed(0), end = sitekit.units === "ft" ? metres(last.metres) : `${last.metres.toFixed(1)} m`;
+      out.textContent = points.length > 2 ? sitekit.say("in_all", { sum: all, last: end, bearing }) : sitekit.say("one_way", { sum: all, bearing });
     };
     button.addEventListener("click", () => {
       state.measuring = !state.measuring;
       button.setAttribute("aria-pressed", String(state.measuring));
       points = [];
       if (line) { line.remove(); line = null; }
-      out.textContent = state.measuring ? "Click the first point" : "";
+      out.textContent = state.measuring ? sitekit.say("first_point") : "";
     });
     state.addPoint = (latlng) => { points.push(latlng); draw(); };
   }
@@ -67,7 +69,7 @@ sitekit.tools = (() => {
         bars.push(words);
         box.appendChild(bar);
       }
-      box.setAttribute("aria-label", `Scale bar: ${bars.join(", ")}`);
+      box.setAttribute("aria-label", sitekit.say("scale_bars", { bars: bars.join(", ") }));
     };
     map.on("moveend resize", draw);
     draw();
@@ -98,7 +100,7 @@ sitekit.tools = (() => {
       map.invalidateSize({ animate: false, pan: false });
       map.fitBounds(before, { animate: false });
       const size = map.getSize(), a = map.containerPointToLatLng([0, size.y / 2]), b = map.containerPointToLatLng([size.x, size.y / 2]), got = sitekit.geodesy.inverse(a.lng, a.lat, b.lng, b.lat);
-      $("sk-paper").textContent = got && got.metres ? `Scale about 1 : ${Number((got.metres / (size.x / MM / 1000)).toPrecision(3)).toLocaleString("en").replace(/,/g, "\u202f")} if printed at 100 %` : "";
+      $("sk-paper").textContent = got && got.metres ? sitekit.say("paper_scale", { scale: Number((got.metres / (size.x / MM / 1000)).toPrecision(3)).toLocaleString("en").replace(/,/g, "\u202f") }) : "";
     };
     const stop = () => {
       if (!before) { return; }
@@ -114,5 +116,5 @@ sitekit.tools = (() => {
     $("sk-print").addEventListener("click", () => window.print());
   }
 
-  return { cursor, measure, scale, printing, metres };
+  return { cursor, measure, scale, printing, metres, FOOT };
 })();

@@ -61,7 +61,7 @@ sitekit.unpack = (() => {
     all.sequence = (i) => { const run = runOf(sequenceStart, i); return packed.sequences[run][0] + i - sequenceStart[run]; };
     const plotStart = packed.plots.map((p) => p[2]);
     all.plot = (i) => packed.plots[runOf(plotStart, i)];
-    all.depthText = (i) => all.depth[i] === 65535 ? "" : (all.depth[i] / 100).toFixed(1);
+    all.depthText = (i) => all.depth[i] === 65535 ? "" : (all.depth[i] / 100 / (sitekit.units === "ft" ? sitekit.tools.FOOT : 1)).toFixed(1);
     all.length = (values, i, zero) => values[i] === 65535 ? "" : ((values[i] - zero) / 100).toFixed(2);
     all.byGenet = packed.genets.map((g) => new Uint32Array(g[2]));
     const filled = new Uint32Array(packed.genets.length);
