@@ -33,6 +33,7 @@ EARLIER = (
     "scouting",
     "control_areas",
 )
+NO_ROOM = "no chosen site has room"
 OWN = ("stock", "living", "refused_rows", "doubts", "allotment", "unallotted", "unplaced")
 
 
@@ -54,13 +55,7 @@ def run(project: Project, run_id: str) -> Done:
     shares = _shares(project, tables, chosen, units, wanted)
     edited = given_allotment(project, [name for name, _ in chosen], units)
     missing = {} if edited is not None else _missing(units, wanted)
-    spacing = settings.spacing
-    full = (
-        f"no chosen site has room for another {spacing.plot.said}"
-        if spacing.mode == "plots"
-        else "no chosen site has room"
-    )
-    reason = full if chosen else ground.scout_reason or "no site is chosen"
+    reason = NO_ROOM if chosen else ground.scout_reason or "no site is chosen"
     unplaced = [
         {"species": s.species, "genet": s.genet, "number": s.number, "reason": reason} for s in shares if s.site is None
     ]
@@ -194,6 +189,7 @@ def _shortfalls(project: Project, unplaced: list[dict[str, Any]], any_site: bool
     for row in unplaced:
         short.setdefault((str(row["species"]), str(row["reason"])), []).append(int(row["number"]))
     spacing = project.settings.spacing
+    another = f" for another {spacing.plot.said}" if spacing.mode == "plots" else ""
     room = (
         f"Make plots smaller ({spacing.plot.size_keys}) or spacing.plot.gap_m shorter" if spacing.mode == "plots"
         else "Bring units nearer (spacing.separation_m)"
@@ -211,7 +207,7 @@ def _shortfalls(project: Project, unplaced: list[dict[str, Any]], any_site: bool
     return [
         Fault(
             f"species {species}",
-            f"{sum(numbers)} units stay without a place: {reason}",
+            f"{sum(numbers)} units stay without a place: {reason}{another if reason == NO_ROOM else ''}",
             "room and stock for every unit wanted",
             f"{do['stock' if reason.startswith('the stock') else 'sites']}; or accept the shorter plan. out/sites.csv "
             f"says why a site was left out; {UNPLACED}",

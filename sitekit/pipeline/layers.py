@@ -267,14 +267,14 @@ def _scout_reason(project: Project, grid: Grid, rows: list[dict[str, Any]]) -> s
     plot = settings.spacing.plot
     shorter = min(plot.length_m, plot.width_m) if plot.shape == "rectangle" else 2 * plot.radius_m
     if settings.layers.substrate is None:
-        return "no substrate layer, so no colony is placed"
+        return "no substrate layer: areas to scout, no colony is placed"
     found = next(r for r in rows if r["layer"] == "substrate")
     mapped = settings.layers.substrate.resolution_m or 0.0
     size = found["source_resolution_m"]
     coarse = max([mapped, grid.cell, *(size or [])])
     if coarse > shorter * (1 + 1e-9):
         return (
-            f"the bottom was mapped at {coarse:.3g} m, wider than the shorter side of a plot ({shorter:g} m), "
-            "so no colony is placed"
+            f"the bottom was mapped at {coarse:.3g} m, wider than the shorter side of a plot ({shorter:g} m): "
+            "areas to scout, no colony is placed"
         )
     return ""

@@ -165,8 +165,6 @@ def _plan_site(
 
 def _neighbours_before(project: Project, ground: Ground, outlines: list[Any]) -> list[list[int]]:
     """Return for each site those planned before it whose units or plots could come too near to its own."""
-    if not outlines:
-        return []
     spacing = project.settings.spacing
     codes = [s.code for s in project.settings.species]
     reach = max(between_species(project, ground, a, b) for a in codes for b in codes)

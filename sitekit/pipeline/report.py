@@ -211,7 +211,7 @@ def _scout_rows(reason: str) -> list[dict[str, Any]]:
     """Return a row where a run will place no colony."""
     if not reason:
         return []
-    said = [f"{TO_SCOUT}: {reason}"]
+    said = [f"{TO_SCOUT}: {reason.replace(': areas to scout', '')}"]
     return [{"layer": "what a run gives", "said": said, "source": "the plan", "notes": [SCOUT_FIRST]}]
 
 

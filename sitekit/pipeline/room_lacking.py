@@ -9,7 +9,7 @@ from sitekit.errors import Fault
 from sitekit.pipeline.partners import UNPLACED
 from sitekit.pipeline.project import Project
 
-NO_PLOT = "no room for another plot"
+NO_PLOT = "no room in plots"
 
 
 def room_lacking(
@@ -33,12 +33,16 @@ def room_lacking(
     return [
         Fault(
             f"species {species}",
-            f"{sum(sites.values())} units could not be placed: {reason} (" + _listed(sites) + ")",
+            f"{sum(sites.values())} units could not be placed: {_reason(reason)} (" + _listed(sites) + ")",
             "room for every unit allotted",
             _do(project, free, species, reason),
         )
         for (species, reason), sites in short.items()
     ]
+
+
+def _reason(reason: str) -> str:
+    return "no room for another plot" if reason == NO_PLOT else reason
 
 
 def _do(project: Project, free: Mapping[str, Mapping[str, int]], species: str, reason: str) -> str:

@@ -329,11 +329,10 @@ def _against(
 def _no_room(spacing: Spacing) -> str:
     """Return why a candidate without capacity holds nothing: in plots it is the plot that finds no place."""
     if spacing.mode != "plots":
-        return "no unit fits at the planned separation (spacing.separation_m)"
-    plot = spacing.plot
+        return "no unit fits at the planned separation"
     return (
-        f"no {plot.said} fits: {100 * plot.allowed_share:g} % of it must be passing bottom that is clear of living "
-        f"colonies ({plot.size_keys}, allowed_share; spacing.clearance_m)"
+        f"no {spacing.plot.said} fits: {100 * spacing.plot.allowed_share:g} % of it must be passing bottom, clear of living "
+        "colonies (spacing.plot, spacing.clearance_m)"
     )
 
 

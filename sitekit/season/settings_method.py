@@ -166,8 +166,8 @@ class PlotSetting(Part):
     def said(self) -> str:
         """Its size in words, for messages."""
         if self.shape == "circle":
-            return f"plot with a radius of {self.radius_m:g} m"
-        return f"plot of {self.length_m:g} × {self.width_m:g} m"
+            return f"plot of {self.radius_m:g} m radius"
+        return f"plot of {self.length_m:g} m × {self.width_m:g} m"
 
     @property
     def size_keys(self) -> str:

@@ -22,11 +22,11 @@ def test_a_site_without_room_for_a_plot_names_the_plot(patch: Path) -> None:
     said = command("run", patch)
     assert said.code == 4, said.err
     assert "60 units could not be placed: no room for another plot (by site C01: 60)" in said.err
-    assert "a few units take a whole plot of 28 × 7 m" in said.err
+    assert "a few units take a whole plot of 28 m × 7 m" in said.err
     assert "spacing.plot.length_m and width_m" in said.err
     with (patch / "out/sites.csv").open(encoding="utf-8-sig") as file:
         reasons = [r["reason"] for r in csv.DictReader(file)]
-    assert any(r.startswith("no plot of 28 × 7 m fits: 80 % of it must be passing bottom") for r in reasons), reasons
+    assert any(r.startswith("no plot of 28 m × 7 m fits: 80 % of it must be passing bottom") for r in reasons), reasons
 
 
 def test_units_left_over_are_shown_to_free_slots_at_other_sites(tmp_path: Path) -> None:
