@@ -105,7 +105,11 @@ class Frame:
             pen.text(edge - wide + 4, top - 11, stamp, 9, bold=True)
             edge -= wide + 5
         fit = fitted(
-            title, (edge - left - 6, HEAD_HEIGHT - 3), sizes=(12, 10.5, 9, 8, 7), bold=True, where="title of a sheet"
+            title,
+            (edge - left - 6, HEAD_HEIGHT - 3),
+            sizes=(12, 10.5, 9, 8, 7, 6, 5.5, 5),
+            bold=True,
+            where="title of a sheet",
         )
         pen.lines(left, top - (2 if len(fit.lines) == 1 else 0), fit)
 
