@@ -1,4 +1,4 @@
-"""Makes the pages that repeat shared data: vocabulary.md, sources.md, tables.md. Run: python docs/make_pages.py."""
+"""Makes the pages that repeat shared data: vocabulary.md, sources.md, tables.md, bottom.md. Run: python docs/make_pages.py."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from pathlib import Path
 
 from sitekit.base.sources import sources, vocabulary
 from sitekit.base.tables import table, table_names
+from sitekit.layers.substrate import hard_codes, substrate_codes
 
 HERE = Path(__file__).resolve().parent
 
@@ -45,7 +46,16 @@ def pages() -> dict[str, str]:
             f"| {c.name} | {c.type} | {c.unit} | {'yes' if c.empty else 'no'} | {c.meaning} |" for c in one.columns
         ]
         tables.append("")
+    bottom = [
+        "# Classes of bottom",
+        "",
+        "Made from `shared/cmecs_substrate.json`: what the right side of `[layers.substrate.classes]` may name, besides",
+        '"unknown". FGDC-STD-018-2012, Substrate Component. Hard is this project\'s reading.',
+        "",
+        *(f"- {name}" + (" (hard)" if code in hard_codes() else "") for name, code in substrate_codes().items()),
+    ]
     return {
+        "bottom.md": "\n".join(bottom) + "\n",
         "vocabulary.md": "\n".join(words) + "\n",
         "sources.md": "\n".join(cited) + "\n",
         "tables.md": "\n".join(tables),

@@ -95,6 +95,10 @@ class Faults:
         """Note one fault."""
         self.found.append(Fault(str(where), came, due, do))
 
+    def take(self, error: SitekitError) -> None:
+        """Note the faults of an error that was caught, each once."""
+        self.found += [f for f in error.faults if f not in self.found]
+
     def stop_if_any(self) -> None:
         """Raise everything found so far, if anything was."""
         if self.found:

@@ -22,7 +22,7 @@ from rasterio.windows import Window
 from sitekit.base.files import inside
 from sitekit.errors import Fault, FileFault
 from sitekit.season.settings import Settings
-from sitekit.season.settings_layers import File
+from sitekit.season.settings_layers import File, Protected
 
 Floats = NDArray[np.float64]
 _METRES = {"m": 1.0, "ft": 0.3048, "fathom": 1.8288}  # international foot (1959), six feet to a fathom
@@ -47,6 +47,30 @@ def outlines(project: Path, layer: File, crs: CRS) -> gpd.GeoDataFrame:
     frame = frame.to_crs(crs)
     frame.geometry = shapely.make_valid(frame.geometry.to_numpy())
     return frame
+
+
+def ruled(project: Path, layer: Protected, crs: CRS) -> gpd.GeoDataFrame:
+    """Return the protected areas of a layer's file with their names and rules, columns `_name` and `_rule`.
+
+    A rule that the plan gives by name counts; of the others, areas whose status is "proposed" have none.
+
+    Raises
+    ------
+    FileFault
+        As `outlines`.
+    """
+    frame = outlines(project, layer, crs)
+    by_plain = {str(c).lower(): str(c) for c in frame.columns}
+    own = layer.name_field if layer.name_field in frame.columns else by_plain.get(layer.name_field.lower(), "")
+    names = [str(v) for v in frame[own]]
+    blank = [""] * len(frame)
+    fields = frame[layer.rule_field] if layer.rule_field else blank
+    status = frame[by_plain["status"]] if "status" in by_plain else blank
+    rules = [
+        layer.rules.get(n) or ("none" if str(s).lower() == "proposed" else str(f or "").strip().lower())
+        for n, f, s in zip(names, fields, status, strict=True)
+    ]
+    return frame.assign(_name=names, _rule=rules)
 
 
 def covering(frame: gpd.GeoDataFrame, x: Floats, y: Floats) -> pd.DataFrame:

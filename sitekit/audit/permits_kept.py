@@ -19,7 +19,7 @@ import pyogrio
 import shapely
 from pyproj import CRS, Geod, Transformer
 
-from sitekit.audit.inputs_again import outlines
+from sitekit.audit.inputs_again import outlines, ruled
 from sitekit.audit.promises import Finding, asked, judged, not_looked_at
 from sitekit.audit.written import Written
 from sitekit.base.files import inside
@@ -111,8 +111,8 @@ def _planned(
         layer = settings.layers.protected
         assert layer is not None
         assert written.crs is not None
-        frame = outlines(project, layer, written.crs)
-        shape = shapely.union_all(frame.geometry[frame[layer.name_field].astype(str) == cap.area].to_numpy())
+        frame = ruled(project, layer, written.crs)
+        shape = shapely.union_all(frame.geometry[frame["_name"] == cap.area].to_numpy())
         rows = rows[shapely.intersects(shapely.points(rows["x_m"], rows["y_m"]), shape)]
     if cap.counts == "fragments":
         return int(rows["fragments"].sum())
@@ -286,10 +286,9 @@ def _to_shut(project: Path, settings: Settings, written: Written, points: Any) -
     away = np.full(len(points), np.inf)
     layer = settings.layers.protected
     if layer is not None:
-        frame = outlines(project, layer, written.crs)
-        for name, shape, row in zip(frame[layer.name_field], frame.geometry, frame.to_dict("records"), strict=True):
-            rule = layer.rules.get(str(name)) or str(row.get(layer.rule_field or "", ""))
-            if rule.strip().lower() == "forbidden":
+        frame = ruled(project, layer, written.crs)
+        for rule, shape in zip(frame["_rule"], frame.geometry, strict=True):
+            if rule == "forbidden":
                 away = np.minimum(away, shapely.distance(points, shape))
     for permit in settings.permit:
         if permit.area_file is not None:

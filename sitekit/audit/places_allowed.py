@@ -16,7 +16,7 @@ import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
 
-from sitekit.audit.inputs_again import cell_centres, covering, depth_range, nearest_cell, outlines, raster_values
+from sitekit.audit.inputs_again import cell_centres, covering, depth_range, nearest_cell, outlines, raster_values, ruled
 from sitekit.audit.looks_again import seen_bottom, shifted_depths
 from sitekit.audit.promises import Finding, asked, judged, not_looked_at
 from sitekit.audit.written import Written, working
@@ -157,22 +157,10 @@ def _passes(_: Path, settings: Settings, written: Written, planned: pd.DataFrame
     )
 
 
-def _rules(project: Path, settings: Settings, crs: CRS) -> Any:
-    layer = settings.layers.protected
-    assert layer is not None
-    frame = outlines(project, layer, crs)
-    names = [str(v) for v in frame[layer.name_field]]
-    field = frame[layer.rule_field] if layer.rule_field else [None] * len(frame)
-    rules = [
-        layer.rules.get(n) or (str(f).strip().lower() if f is not None else "")
-        for n, f in zip(names, field, strict=True)
-    ]
-    return frame.assign(_name=names, _rule=rules)
-
-
 def _forbidden(project: Path, settings: Settings, written: Written, planned: pd.DataFrame) -> Finding:
     assert written.crs is not None
-    frame = _rules(project, settings, written.crs)
+    assert settings.layers.protected is not None
+    frame = ruled(project, settings.layers.protected, written.crs)
     shut = frame[frame["_rule"] == "forbidden"]
     hits = covering(shut, *_xy(planned))
     names = _names(planned)
@@ -189,7 +177,8 @@ def _forbidden(project: Path, settings: Settings, written: Written, planned: pd.
 
 def _permit(project: Path, settings: Settings, written: Written, planned: pd.DataFrame) -> Finding:
     assert written.crs is not None
-    frame = _rules(project, settings, written.crs)
+    assert settings.layers.protected is not None
+    frame = ruled(project, settings.layers.protected, written.crs)
     needs = frame[frame["_rule"] == "permit"]
     hits = covering(needs, *_xy(planned))
     held = settings.exclusions.permit_held

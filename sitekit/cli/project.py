@@ -96,6 +96,8 @@ def check(paths: tuple[Path, ...], draft: bool, write: Path | None, as_json: boo
     """Read every file of a plan; print how each was understood, and every fault.
 
     Example: sitekit check plan.toml, or before there is a plan: sitekit check --draft FOLDER --write FOLDER/plan.toml
+
+    Exit codes: 0 no fault, 2 wrong use, 3 a fault: nothing can be planned until it is mended.
     """
     if draft:
         return _draft(paths, write, as_json)
@@ -103,7 +105,7 @@ def check(paths: tuple[Path, ...], draft: bool, write: Path | None, as_json: boo
         raise click.UsageError("--write belongs to --draft.")
     if len(paths) > 1:
         raise click.UsageError("One plan at a time; several files are looked at with --draft.")
-    from sitekit.pipeline.report import check_lines, check_plan
+    from sitekit.pipeline.report import TO_SCOUT, check_lines, check_plan
 
     plan = paths[0] if paths else Path("plan.toml")
     rows = check_plan(plan)
@@ -115,6 +117,8 @@ def check(paths: tuple[Path, ...], draft: bool, write: Path | None, as_json: boo
         click.echo(line)
     doubts = sum(1 for line in lines if line.lstrip().startswith("ASKED"))
     asked = f"; {doubts} lines say ASKED: look at them before anybody relies on the plan" if doubts else ""
+    if any(line.lstrip().startswith(TO_SCOUT) for line in lines):
+        asked += "; a run gives areas to scout and places no colony, as said above"
     click.echo(f"no fault{asked}. Next: sitekit run {_quoted(plan)}", err=True)
     return 0
 
@@ -134,9 +138,8 @@ def _draft(paths: tuple[Path, ...], write: Path | None, as_json: bool) -> int:
             click.echo(line)
     if write is not None:
         write_draft(found, write)
-        count = len(found.asked)
         click.echo(
-            f"wrote {write}\nNext: answer its {count} questions, then: sitekit check {_quoted(write)}", err=as_json
+            f"wrote {write}\nNext: answer its {found.counted}; then: sitekit check {_quoted(write)}", err=as_json
         )
     elif not as_json:
         click.echo("\n" + "\n".join(found.lines))
@@ -156,5 +159,8 @@ def run(plan: Path, as_json: bool, threads: int | None, memory_gb: float, schedu
     """Plan the season: every stage that is not up to date, then the files people read.
 
     Example: sitekit run plan.toml
+
+    Exit codes: 0 all is planned, 2 wrong use, 3 a fault and nothing written, 4 the plan is written but holds less than
+    was asked for, 1 a failure that was not foreseen.
     """
     _run(plan, as_json, threads, memory_gb, scheduler)

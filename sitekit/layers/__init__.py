@@ -25,6 +25,7 @@
 - shapes: areas, lines and points as somebody drew them
 - protected: areas with a rule each
 - aliases: partners' names for species and genets
+- doubles: the same colonies in two files
 - depth_units: depths read beside mapped ones, feet found
 - points: existing colonies
 - sea_tables: wind, swell and tide as columns of numbers

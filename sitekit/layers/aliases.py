@@ -10,10 +10,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-import numpy as np
-from numpy.typing import NDArray
-from scipy.spatial import cKDTree
-
 from sitekit.errors import Faults
 from sitekit.layers.cells import Doubt
 from sitekit.layers.columns import plain_name
@@ -21,7 +17,6 @@ from sitekit.layers.rows import read_rows
 
 KINDS = ("species", "genet")
 NEEDED = ("kind", "name", "means")
-_SHOWN = 5  # pairs told one by one
 
 
 @dataclass(frozen=True)
@@ -175,60 +170,3 @@ def genet_doubts(names: Sequence[Named], layer: str = "stock") -> tuple[Doubt, .
     return tuple(
         Doubt(layer, f"{own[0].species}: {said}", ask) for said, own in groups if not all(n.settled for n in own)
     )
-
-
-def near_doubles(
-    x: NDArray[np.float64],
-    y: NDArray[np.float64],
-    error_m: NDArray[np.float64],
-    species: Sequence[str],
-    label: Sequence[tuple[str, str, int]],
-) -> tuple[Doubt, ...]:
-    """Points of one species from different files or partners that lie nearer than their positions can be told apart.
-
-    Parameters
-    ----------
-    x, y : array, shape (n,)
-        Places [m].
-    error_m : array, shape (n,)
-        Stated error of each [m]; two points are doubted within the root of the sum of squares of theirs.
-    species : sequence of str
-        One per point; unknown (empty) fits every species.
-    label : sequence of (file, partner, line)
-        Where each comes from.
-
-    Returns
-    -------
-    tuple of Doubt
-        Per two sources: their number of pairs and the nearest five; nothing is merged. Of each point the eight nearest
-        points of the other sources that may be of its species are looked at.
-    """
-    sources = sorted({(file, partner) for file, partner, _ in label})
-    of = np.array([sources.index((file, partner)) for file, partner, _ in label], dtype=np.int64)
-    places, kind = np.column_stack([x, y]), np.array([s or "" for s in species])
-    found: dict[tuple[int, int], dict[tuple[int, int], float]] = {}
-    for one in range(len(sources) - 1):
-        # lists of survey sites hold many species on one position: the eight nearest of any would hide a double
-        for name in np.unique(kind[of == one]):
-            own = np.flatnonzero((of == one) & (kind == name))
-            others = np.flatnonzero((of > one) & ((kind == name) | (kind == "") | (name == "")))
-            if not len(others):
-                continue
-            reach = float(np.hypot(error_m[own].max(), error_m[others].max()))
-            away, near = cKDTree(places[others]).query(places[own], k=min(8, len(others)), distance_upper_bound=reach)
-            away, near = np.asarray(away).reshape(len(own), -1), np.asarray(near).reshape(len(own), -1)
-            for row, column in zip(*np.nonzero(np.isfinite(away)), strict=True):
-                i, j = int(own[row]), int(others[near[row, column]])
-                if away[row, column] <= np.hypot(error_m[i], error_m[j]):
-                    found.setdefault((one, int(of[j])), {})[i, j] = float(away[row, column])
-    doubts = []
-    for (a, b), pairs in sorted(found.items()):
-        nearest = sorted((d, i, j) for (i, j), d in pairs.items())[:_SHOWN]
-        shown = "; ".join(f"lines {label[i][2]} and {label[j][2]}, {d:.1f} m" for d, i, j in nearest)
-        names = [" of ".join(filter(None, sources[k])) for k in (a, b)]
-        more = " …" if len(pairs) > _SHOWN else ""
-        said = (
-            f"{names[0]} and {names[1]}: {len(pairs)} pairs nearer than their errors ({shown}{more}): colonies twice?"
-        )
-        doubts.append(Doubt("layers.colonies", said, "Both are kept clear of. Delete a row if it is the same colony."))
-    return tuple(doubts)

@@ -63,20 +63,23 @@ class Raw:
     across: dict[tuple[int, int], str] = field(default_factory=dict)
 
 
+MEND = "Correct the row in its file, or ask who wrote it."
+
+
 @dataclass(frozen=True)
 class Refused:
-    """A row that cannot be used: its layer, file, line, text and the reason."""
+    """A row that cannot be used: its layer, file, line, text (`name=value` pairs), the reason, and what to do."""
 
     layer: str
     file: str
     line: int
     text: str
     reason: str
+    do: str = MEND
 
     def fault(self) -> Fault:
         """The same as a fault that stops the reading."""
-        do = "Put text that holds the separator in quotes, or correct the row."
-        return Fault(f"{self.file}, line {self.line}", self.reason, "a row as in the header", do)
+        return Fault(f"{self.file}, line {self.line}", self.reason, "a row that can be used", self.do)
 
 
 @dataclass(frozen=True)
@@ -130,8 +133,8 @@ class Rows:
         return [row[at] for row in self.cells]
 
     def text_of(self, row: int) -> str:
-        """A row as one text, for lists of refused rows."""
-        return " | ".join(self.cells[row])[:300]
+        """A row as one text, each cell with its column, for lists of refused rows."""
+        return pairs_of(self.names, self.cells[row])
 
     def with_points(self, names: Sequence[str]) -> Rows:
         """The same rows with decimal commas of these columns turned into points; nothing changes without such commas."""
@@ -140,6 +143,11 @@ class Rows:
         turn = {self.names.index(n) for n in names if n in self.names}
         cells = [[point(c, ",") if i in turn else c for i, c in enumerate(row)] for row in self.cells]
         return Rows(self.file, self.names, cells, self.lines, self.units, ".", self.said, self.broken, self.odd)
+
+
+def pairs_of(names: Sequence[str], cells: Sequence[object]) -> str:
+    """Cells as `name=value`, cut to 300 letters; a list of them needs no header and no leading sign to be told apart."""
+    return "; ".join(f"{n}={c}" for n, c in zip(names, cells, strict=True))[:300]
 
 
 _COMMA = re.compile(r"[+-]?\d*,\d+(?:[eE][+-]?\d+)?")
@@ -189,7 +197,7 @@ def head_found(raw: Raw, path: Path, where: str, reading: Reading, *, decimal: s
         words = [(n, unit_word(c)) for n, c in zip(names, raw.cells[body], strict=False) if c.strip()]
         if words and all(w for _, w in words):
             units = {n: str(w) for n, w in words}
-            said.append(f"line {raw.lines[body]} taken as units: " + ", ".join(f"{n} {u}" for n, u in units.items()))
+            said.append(f"line {raw.lines[body]} taken as units: " + ", ".join(f"{n!r}: {u}" for n, u in units.items()))
             body += 1
     while names and not names[-1]:
         names.pop()
@@ -200,7 +208,9 @@ def head_found(raw: Raw, path: Path, where: str, reading: Reading, *, decimal: s
             rest = row[len(names) :]
             if any(rest) or len(row) < len(names):
                 why = f"{len(row)} cells where the header has {len(names)}"
-                broken.append(Refused(where, path.name, line, " | ".join(row)[:300], why))
+                cells_told = ("cells as they follow: " + " | ".join(row))[:300]
+                do = "Put text that holds the separator in quotes, or give the row as many cells as the header."
+                broken.append(Refused(where, path.name, line, cells_told, why, do))
                 continue
             row = row[: len(names)]
         cells.append(row)

@@ -16,7 +16,7 @@ from sitekit.base.crs import datum_note, read_crs, transform_points
 from sitekit.base.units import METRES_PER
 from sitekit.errors import Fault, Faults, InputFault
 from sitekit.layers.aliases import Aliases
-from sitekit.layers.cells import Reading, Refused, Rows, listed, point
+from sitekit.layers.cells import MEND, Reading, Refused, Rows, listed, point
 from sitekit.layers.columns import factor_of, find_column
 from sitekit.layers.coordinates import Columns, Located, exchanged, locate, swapped
 from sitekit.layers.depth_units import UNITS
@@ -24,6 +24,9 @@ from sitekit.layers.rows import TABLES, read_rows
 from sitekit.layers.vector_file import read_vector
 
 ORIGINS = ("wild", "outplant")
+SWAPPED = "latitude and longitude look swapped"
+_OWN_COLUMNS = "each in its own column, as in the other rows"
+_SWAP = 'swapped_rows = "swap" exchanges them'
 _FIELDS = ("species", "size_cm", "origin", "position_error_m", "depth", "date", "status", "partner")
 _UNITS = {
     "size_cm": {"cm": 1.0, "mm": 0.1, "in": 2.54, "m": 100.0},
@@ -105,8 +108,9 @@ def read_points(
     -------
     GeoDataFrame, tuple of str
         `species`, `species_written` (where the list of names changed it), `size_cm`, `origin`, `position_error_m`,
-        `partner`, `file`, `line`, point; with a column of depths also `year`, `depth_read` (the number in the file),
-        `depth_unit` (None where it is not told) and `depth_m`; and notes on how the file was understood.
+        `partner`, `file`, `line`, `called` (the name of a waypoint, or empty), point; with a column of depths also
+        `year`, `depth_read` (the number in the file), `depth_unit` (None where it is not told) and `depth_m`; and notes
+        on how the file was understood.
 
     Raises
     ------
@@ -137,7 +141,7 @@ def read_points(
     if wrong and refused is None and not any(i in bad for i in kept):
         raise _swapped_fault(wrong, rows, path, where)
     for i in wrong:
-        bad.setdefault(i, []).append(("latitude and longitude look swapped", "longitude in x, latitude in y"))
+        bad.setdefault(i, []).append((SWAPPED, _OWN_COLUMNS))
     bad = {i: why for i, why in bad.items() if i in kept}
     _tell_or_set_aside(rows, bad, where, refused)
     keep = [i for i in kept if i not in bad]
@@ -145,7 +149,12 @@ def read_points(
         raise InputFault(Fault(where, f"no row of {path.name} can be used", "at least one", "Correct the file."))
     shape = gpd.points_from_xy(place.x[keep], place.y[keep])
     data = {name: [column[i] for i in keep] for name, column in values.items()}
-    data |= {"file": [path.name] * len(keep), "line": [rows.lines[i] for i in keep]}
+    called = rows.column("name") if not table and "name" in rows.names else [""] * len(rows.cells)
+    data |= {
+        "file": [path.name] * len(keep),
+        "line": [rows.lines[i] for i in keep],
+        "called": [called[i] for i in keep],
+    }
     frame = gpd.GeoDataFrame(data, geometry=shape, crs=to_crs)
     for name in ("size_cm", "position_error_m", "depth_read", "depth_m"):
         if name in frame:
@@ -154,7 +163,7 @@ def read_points(
     said = [*rows.said, *place.notes, *notes, *_unread(rows, [*names.values(), x, y, asked.position])]
     set_aside = len(bad) + len(rows.broken)
     if set_aside:
-        said.append(f"{set_aside} rows refused, listed in refused_rows.csv")
+        said.append(f"{set_aside} rows refused; a run lists them in out/refused_rows.csv")
     same = int(frame.duplicated(subset=["geometry"]).sum())
     if same:
         said.append(f"{same} colonies stand on the position of another")
@@ -270,7 +279,7 @@ def _numbers(
         if told is None:
             notes.append(f"{column!r} tells no unit: taken as {unit}")
         elif factor != 1.0:
-            notes.append(f"{column!r}: 1 = {factor:g} {unit}")
+            notes.append(f"{column!r} holds {_unit_of(one, factor)}: times {factor:g} gives {unit}")
     found: list[float | None] = []
     for i, text in enumerate(rows.column(column)):
         odd = rows.odd.get((rows.lines[i], column))
@@ -291,12 +300,22 @@ def _numbers(
     return found
 
 
+def _unit_of(one: str, factor: float) -> str:
+    """Name of the unit whose factor a column has."""
+    return next((u for u, f in _UNITS[one].items() if f == factor), "another unit")
+
+
 def _tell_or_set_aside(rows: Rows, bad: Why, where: str, refused: list[Refused] | None) -> None:
     if refused is not None:
         refused += [replace(r, layer=where) for r in rows.broken]
         for i in sorted(bad):
             why = "; ".join(f"{came} (due: {due})" for came, due in bad[i])
-            refused.append(Refused(where, rows.file, rows.lines[i], rows.text_of(i), why))
+            do = (
+                f"Ask who wrote it; if the two changed places, {_SWAP}."
+                if any(came == SWAPPED for came, _ in bad[i])
+                else MEND
+            )
+            refused.append(Refused(where, rows.file, rows.lines[i], rows.text_of(i), why, do))
         return
     faults = [r.fault() for r in rows.broken]
     faults += [Fault(f"{rows.file}, line {rows.lines[i]}", c, d, "Correct it.") for i in sorted(bad) for c, d in bad[i]]
@@ -338,8 +357,13 @@ def _text(value: Any) -> str:
 
 def _swapped_fault(turned: list[int], rows: Rows, path: Path, where: str) -> InputFault:
     first = ", ".join(str(rows.lines[i]) for i in turned[:5])
-    came = f"{path.name}: latitude and longitude look swapped in {len(turned)} rows (lines {first})"
+    came = f"{path.name}: {SWAPPED} in {len(turned)} rows (lines {first})"
+    table = f'[[layers.colonies]] with file = "{path.name}"'
     if len(turned) == len(rows.cells):
-        return InputFault(Fault(where, came, "longitude in x, latitude in y", "Swap the names in x and y."))
-    do = 'Ask who wrote them. If so, swapped_rows = "swap" in [layers.colonies] exchanges them; else correct them.'
-    return InputFault(Fault(where, came, "longitude in x, latitude in y; the other rows fit", do))
+        do = f'Name the columns the other way round in {table}: x = "(longitudes)", y = "(latitudes)".'
+        return InputFault(Fault(where, came, "longitude in x, latitude in y", do))
+    do = (
+        f"Ask who wrote them. If so, {_SWAP} in {table}; else correct them, or leave them out: accept_partial = true "
+        "there lists them in out/refused_rows.csv."
+    )
+    return InputFault(Fault(where, came, _OWN_COLUMNS, do))

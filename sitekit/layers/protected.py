@@ -18,9 +18,9 @@ from sitekit.layers.polygons import read_polygons
 
 # The order is the order of strictness; rasters hold the highest code.
 RULE_CODES = {"none": 1, "preferred": 2, "permit": 3, "forbidden": 4}
-_PROPOSED = "proposed"  # status of an area that has no legal effect yet
+PROPOSED = "proposed"  # status of an area that has no legal effect yet
 # Codes of the WDPA (recalled): legal status, share of the sea without fishing, land or sea.
-WDPA_STATUS = (_PROPOSED, "inscribed", "adopted", "designated", "established")
+WDPA_STATUS = (PROPOSED, "inscribed", "adopted", "designated", "established")
 WDPA_NO_TAKE = ("all", "part", "none", "not reported", "not applicable")
 _WDPA_MARKS = {"wdpaid", "wdpa_pid", "iucn_cat", "no_take"}
 _WDPA_TOLD = ("desig_eng", "desig", "iucn_cat", "no_take", "status")
@@ -47,7 +47,7 @@ def read_protected(
     rule_field : str, optional
         Column with rules: forbidden, permit, preferred or none.
     rules : mapping of name to rule, optional
-        Wins over the column.
+        Wins over the column, and over a status that says proposed.
     doubts : list of Doubt, optional
         Takes areas whose rule lets in what their NO_TAKE code of the WDPA seems to shut out.
 
@@ -90,11 +90,17 @@ def read_protected(
     extra: list[str] = []
     status = next((c for c in frame.columns if c.lower() == "status"), None)
     if status:
-        proposed = frame[status].astype(str).str.lower() == _PROPOSED
-        if bool(proposed.any()):
-            which = ", ".join(frame.loc[proposed, name_field].astype(str))
-            extra.append(f"proposed areas have no legal effect and count as `none`: {which}")
-            found = ["none" if p else r for p, r in zip(proposed, found, strict=True)]
+        proposed = frame[status].astype(str).str.lower() == PROPOSED
+        void = [n for n, p in zip(names, proposed, strict=True) if p and n not in given]
+        insisted = [f"{n} ({given[n]})" for n, p in zip(names, proposed, strict=True) if p and n in given]
+        if void:
+            extra.append(
+                "proposed areas have no legal effect yet and count as `none`, unless [layers.protected.rules] names "
+                f"them: {', '.join(void)}"
+            )
+        if insisted:
+            extra.append(f"the file says proposed, the plan's own rule counts: {', '.join(insisted)}")
+        found = ["none" if n in void else r for n, r in zip(names, found, strict=True)]
     by_plain = {str(c).lower(): c for c in frame.columns}
     if _WDPA_MARKS & set(by_plain):
         told = [str(by_plain[c]) for c in (*_WDPA_TOLD, "marine") if c in by_plain]

@@ -19,11 +19,23 @@ from pyproj import CRS
 from sitekit.base.sources import shared_file
 from sitekit.errors import Faults
 from sitekit.layers.aligned import Aligned
+from sitekit.layers.columns import plain_name
 from sitekit.layers.grid import Grid
 from sitekit.layers.polygons import read_polygons
 from sitekit.layers.raster import align_raster, rasterize_polygons
 
 UNKNOWN = 0
+# Words of daily use in English, Spanish and French, without accents and plural s, and the class they most often mean; from
+# memory, proposed only.
+_EVERYDAY = {
+    "rock": "Rock Substrate", "roca": "Rock Substrate", "roche": "Rock Substrate", "rocher": "Rock Substrate",
+    "hard": "Rock Substrate", "pavement": "Rock Substrate", "laja": "Rock Substrate", "dalle": "Rock Substrate",
+    "sand": "Sand", "arena": "Sand", "sable": "Sand", "mud": "Mud", "fango": "Mud", "lodo": "Mud", "vase": "Mud",
+    "boue": "Mud", "silt": "Silt", "limo": "Silt", "gravel": "Gravel", "grava": "Gravel", "gravier": "Gravel",
+    "rubble": "Coral Rubble", "cascajo": "Coral Rubble", "escombro": "Coral Rubble", "debris": "Coral Rubble",
+    "reef": "Coral Reef Substrate", "arrecife": "Coral Reef Substrate", "recif": "Coral Reef Substrate",
+    "coral": "Coral Reef Substrate", "corail": "Coral Reef Substrate", "boulder": "Boulder", "bloc": "Boulder",
+}  # fmt: skip
 
 
 @cache
@@ -46,6 +58,23 @@ def hard_codes() -> list[int]:
     return [int(row["code"]) for row in _classes() if row["hard"]]
 
 
+def near_classes(name: str, most: int = 4) -> list[str]:
+    """Return classes of the standard that share a word with a name, be it Spanish or French; the best first.
+
+    Examples
+    --------
+    >>> near_classes("roca")[0]
+    'Rock Substrate'
+    """
+    own = [w.rstrip("s") for w in plain_name(name).split("_") if len(w) > 2 and not w.isdigit()]
+    everyday = [_EVERYDAY[w] for w in own if w in _EVERYDAY]
+    same = [c for c in substrate_codes() if set(own) & {w.rstrip("s") for w in plain_name(c).split("_")}]
+    close = sorted(same, key=lambda c: (not c.startswith("Coral"), len(c)))
+    close = close or difflib.get_close_matches(name, substrate_codes(), n=3, cutoff=0.7)
+    whole = [c for c in same if {w.rstrip("s") for w in plain_name(c).split("_")} == set(own)]
+    return list(dict.fromkeys([*whole, *everyday, *close]))[:most]
+
+
 def map_classes(classes: Mapping[str, str], where: str = "layers.substrate.classes") -> dict[str, int]:
     """Return the user's class -> code; a class the survey itself calls unknown is mapped to "unknown", code 0.
 
@@ -58,10 +87,10 @@ def map_classes(classes: Mapping[str, str], where: str = "layers.substrate.class
     with Faults() as faults:
         for own, name in classes.items():
             if name not in codes:
-                near = difflib.get_close_matches(name, codes, n=3, cutoff=0.3) or sorted(codes)[:3]
-                faults.add(
-                    f"{where}.{own!r}", repr(name), "a substrate class of CMECS, e.g. " + ", ".join(near), "Correct it."
-                )
+                near = near_classes(name) or near_classes(own)
+                due = "a substrate class of CMECS (docs/bottom.md lists them) or unknown"
+                do = f"Perhaps: {', '.join(near)}." if near else "Choose by what the class means."
+                faults.add(f"{where}.{own!r}", repr(name), due, do)
     return {own: codes[name] for own, name in classes.items()}
 
 

@@ -43,6 +43,7 @@
 - pins: plots follow their pins
 - control_plots: unplanted plots in the areas found for them
 - mixes: how well genets are mixed, and cautions
+- room_lacking: units allotted to a site that found no place there
 - place: stage 6, where each unit stands
 - tides: heights of tide for dives and sheets
 - work_outlines: outlines whose corners are the printed ones
@@ -82,6 +83,8 @@
 - draft_rasters: a first look at a raster
 - draft_shapes: a first look at a file of shapes
 - draft_tables: a first look at a table or spreadsheet
+- draft_copies: files of a draft that hold the same points
+- draft_depths: depths of a draft's tables beside those of its raster
 - draft_lines: lines of a plan from what was seen
 - draft: a first plan from a team's files
 - api: the commands as functions, for scripts and notebooks

@@ -8,10 +8,10 @@ import pandas as pd
 
 from sitekit.base.tables import build, conform
 from sitekit.errors import Fault
-from sitekit.pipeline.fields import read_ground
+from sitekit.pipeline.fields import SCOUT_FIRST, read_ground
 from sitekit.pipeline.given import given_allotment
 from sitekit.pipeline.lineage import lineage_tables
-from sitekit.pipeline.partners import with_origins
+from sitekit.pipeline.partners import UNPLACED, with_origins
 from sitekit.pipeline.project import Done, Project
 from sitekit.pipeline.stocks import UNNAMED, stock_reading, usable_units
 from sitekit.sites.allocate import Share, hand_out, hand_out_as_chosen
@@ -33,6 +33,7 @@ EARLIER = (
     "scouting",
     "control_areas",
 )
+NO_ROOM = "no chosen site has room"
 OWN = ("stock", "living", "refused_rows", "doubts", "allotment", "unallotted", "unplaced")
 
 
@@ -40,7 +41,8 @@ def run(project: Project, run_id: str) -> Done:
     """Write the tables `stock`, `allotment`, `unallotted` and the first rows of `unplaced`."""
     settings = project.settings
     tables = project.season()
-    crs = read_ground(project).grid.crs
+    ground = read_ground(project)
+    crs = ground.grid.crs
     read = stock_reading(project)
     stock = read.rows
     units = usable_units(project, stock)
@@ -53,7 +55,7 @@ def run(project: Project, run_id: str) -> Done:
     shares = _shares(project, tables, chosen, units, wanted)
     edited = given_allotment(project, [name for name, _ in chosen], units)
     missing = {} if edited is not None else _missing(units, wanted)
-    reason = "no chosen site has room" if chosen else "no site is chosen"
+    reason = NO_ROOM if chosen else ground.scout_reason or "no site is chosen"
     unplaced = [
         {"species": s.species, "genet": s.genet, "number": s.number, "reason": reason} for s in shares if s.site is None
     ]
@@ -81,7 +83,7 @@ def run(project: Project, run_id: str) -> Done:
         "edited": edited is not None,
         "unallotted": {str(k): int(v) for k, v in tables["unallotted"].groupby("species")["number"].sum().items()},
     }
-    return Done(["season.gpkg"], figures, _shortfalls(project, unplaced, bool(chosen)))
+    return Done(["season.gpkg"], figures, _shortfalls(project, unplaced, bool(chosen), scout=ground.scout_reason))
 
 
 def _shares(
@@ -179,19 +181,36 @@ def _row(share: Share) -> dict[str, Any]:
     return {"site": share.site, "species": share.species, "genet": share.genet, "number": share.number}
 
 
-def _shortfalls(project: Project, unplaced: list[dict[str, Any]], any_site: bool) -> list[Fault]:
+def _shortfalls(project: Project, unplaced: list[dict[str, Any]], any_site: bool, *, scout: str) -> list[Fault]:
     """One fault per species and reason, its genets counted."""
     if not any_site and not unplaced:
         return []
     short: dict[tuple[str, str], list[int]] = {}
     for row in unplaced:
         short.setdefault((str(row["species"]), str(row["reason"])), []).append(int(row["number"]))
+    spacing = project.settings.spacing
+    another = f" for another {spacing.plot.said}" if spacing.mode == "plots" else ""
+    room = (
+        f"Make plots smaller ({spacing.plot.size_keys}) or spacing.plot.gap_m shorter" if spacing.mode == "plots"
+        else "Bring units nearer (spacing.separation_m)"
+    )  # fmt: skip
+    if scout:
+        numbers = [int(row["number"]) for row in unplaced]
+        due = "a bottom mapped finely enough for plots"
+        return [
+            Fault("layers.substrate", f"{sum(numbers)} units stay without a place: {scout}", due, f"{SCOUT_FIRST}.")
+        ]
+    do = {
+        "stock": "Get more stock or lower spacing.numbers",
+        "sites": f"{room}, open more sites, or want fewer (spacing.numbers)",
+    }
     return [
         Fault(
             f"species {species}",
-            f"{sum(numbers)} units stay without a place: {reason}",
+            f"{sum(numbers)} units stay without a place: {reason}{another if reason == NO_ROOM else ''}",
             "room and stock for every unit wanted",
-            "Add sites, lower spacing.numbers, or accept the shorter plan; the rows, by genet, stand in `unplaced`.",
+            f"{do['stock' if reason.startswith('the stock') else 'sites']}; or accept the shorter plan. out/sites.csv "
+            f"says why a site was left out; {UNPLACED}",
         )
         for (species, reason), numbers in short.items()
     ]

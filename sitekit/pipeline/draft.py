@@ -11,11 +11,14 @@ from typing import Any
 from sitekit.base.files import unportable, write_text
 from sitekit.errors import Fault, FileFault, InputFault
 from sitekit.layers.rows import TABLES
+from sitekit.pipeline.draft_copies import tell_copies
+from sitekit.pipeline.draft_depths import tell_feet
 from sitekit.pipeline.draft_lines import lines_of_plan, questions_in
 from sitekit.pipeline.draft_rasters import look_at_raster
 from sitekit.pipeline.draft_seen import Seen, listing
 from sitekit.pipeline.draft_shapes import look_at_shapes
 from sitekit.pipeline.draft_tables import look_at_table
+from sitekit.season.settings import UNANSWERED
 
 MOST_FILES = 300  # in a folder; more is a whole disk named by mistake
 _RASTERS = (".tif", ".tiff", ".nc", ".asc", ".img", ".vrt", ".bag", ".hgt", ".xyz")
@@ -50,6 +53,14 @@ class Draft:
     passed_over: list[str] = field(default_factory=list)
     lines: list[str] = field(default_factory=list)
     asked: list[str] = field(default_factory=list)
+
+    @property
+    def counted(self) -> str:
+        """How many questions stop the check, and how many lines are only to be looked at."""
+        due = sum(1 for line in self.lines if not line.startswith("#") and f' = "{UNANSWERED}"' in line)
+        rest = len(self.asked) - due
+        look = f", and look at {rest} more {'line' if rest == 1 else 'lines'} that say asked" if rest else ""
+        return f'{due} questions (each "{UNANSWERED}"){look}'
 
     def as_dict(self) -> dict[str, Any]:
         """Return the draft as JSON-like values (for `--json`)."""
@@ -100,7 +111,11 @@ def draft_plan(paths: Sequence[Path], target: Path | None = None) -> Draft:
         for one in found:
             one.said += [f"{why}: rename it before the folder goes to another machine"] if why else []
             done.refused += [_at(f, path) for f in one.facts.pop("refused", [])]
-    done.lines = lines_of_plan(done.seen, lambda p: _named(p, folder))
+    tell_copies(done.seen)
+    tell_feet(done.seen)
+    left_out = [(f.where, f"{f.came.removeprefix(f.where).lstrip(': ')} (due: {f.due})") for f in done.refused]
+    left_out += [(name, "of no kind that is read") for name in passed]
+    done.lines = lines_of_plan(done.seen, lambda p: _named(p, folder), left_out)
     done.asked = questions_in(done.lines)
     return done
 
@@ -132,9 +147,7 @@ def draft_lines(draft: Draft) -> list[str]:
             lines.append("  not known: " + "; ".join(one.unknown))
     if draft.passed_over:
         lines.append("not looked at: " + listing(draft.passed_over, 30))
-    lines.append(
-        f"{len(draft.seen)} read, {len({f.where for f in draft.refused})} refused, {len(draft.asked)} questions"
-    )
+    lines.append(f"{len(draft.seen)} read, {len({f.where for f in draft.refused})} refused; {draft.counted}")
     return lines
 
 

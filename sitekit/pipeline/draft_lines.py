@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import json
 import re
 from collections.abc import Callable, Sequence
@@ -10,15 +9,17 @@ from pathlib import Path
 
 from sitekit.base.sources import shared_file
 from sitekit.layers.columns import plain_name
-from sitekit.layers.substrate import substrate_codes
-from sitekit.pipeline.draft_seen import Seen, asked, listing, optional, plain, proposed, text
+from sitekit.layers.protected import PROPOSED
+from sitekit.layers.substrate import near_classes
+from sitekit.pipeline.draft_seen import MAPPED, Seen, asked, listing, optional, plain, proposed, text
 from sitekit.season.settings import UNANSWERED
+from sitekit.season.settings_method import PlotSetting, Spacing
 
 _RULE = "# " + "-" * 64
 Named = Callable[[Path], str]
 
 
-def lines_of_plan(seen: Sequence[Seen], named: Named) -> list[str]:
+def lines_of_plan(seen: Sequence[Seen], named: Named, left_out: Sequence[tuple[str, str]] = ()) -> list[str]:
     """Return a whole plan.toml as lines.
 
     Parameters
@@ -27,6 +28,8 @@ def lines_of_plan(seen: Sequence[Seen], named: Named) -> list[str]:
         Files after a first look.
     named : callable
         Path -> name as the plan writes it.
+    left_out : sequence of (file, reason)
+        Files that no table takes; the plan names them in comments, so that nobody looks for them in vain.
     """
     lines = [
         "# A draft: each value is told by a file or proposed with its reason, and none of it decides anything by itself.",
@@ -68,6 +71,10 @@ def lines_of_plan(seen: Sequence[Seen], named: Named) -> list[str]:
     for one in by_role.pop("aliases", []):
         lines += ["[partners]", proposed("aliases", named(one.path), f"taken for partners' names by {one.why}"), ""]
     lines += [x for rest in by_role.values() for one in rest for x in _unknown(one, named)]
+    if left_out:
+        lines += ["# Files of the folder that this plan does not use:"]
+        lines += [f"#   {plain(file)}: {plain(reason, 200)}" for file, reason in left_out]
+        lines += [""]
     return [*lines, *_method()]
 
 
@@ -105,7 +112,7 @@ def _head(seen: Sequence[Seen]) -> list[str]:
 
 
 def _table(one: Seen, head: str, named: Named, extra: Sequence[str] = ()) -> list[str]:
-    why = f"taken for {one.role} by {one.why}"
+    why = f"taken for {one.role} by {one.why}" + (f"; {one.facts['remark']}" if "remark" in one.facts else "")
     return [head, proposed("file", named(one.path), why), *one.lines, *extra]
 
 
@@ -148,11 +155,8 @@ def _classes(one: Seen, lists: Sequence[Seen]) -> list[str]:
 
 def _near(name: str) -> str:
     """Classes of the standard that share a word with a name, for the person who answers."""
-    words = {w.rstrip("s") for w in plain_name(name).split("_") if len(w) > 2 and not w.isdigit()}
-    same = [c for c in substrate_codes() if words & {w.rstrip("s") for w in plain_name(c).split("_")}]
-    close = sorted(same, key=lambda c: (not c.startswith("Coral"), len(c)))
-    close = close or difflib.get_close_matches(name, substrate_codes(), n=3, cutoff=0.7)
-    return "near by name: " + ", ".join(close[:4]) if close else "no class has such a name; read what it means"
+    close = near_classes(name)
+    return "near by name: " + ", ".join(close) if close else "no class has such a name: docs/bottom.md lists them"
 
 
 def _rules(one: Seen) -> list[str]:
@@ -160,7 +164,13 @@ def _rules(one: Seen) -> list[str]:
     if not names:
         return []
     rule = '"forbidden", "permit", "preferred" or "none"? Ask the authority'
-    return ["", "[layers.protected.rules]", *(asked(text(n), rule) for n in names)]
+    status = {n: f"; the file says {s}" if s else "" for n, s in names.items()}
+    status |= {
+        n: '; the file says Proposed, of no legal effect yet: "none" unless the team means to keep another rule'
+        for n, s in names.items()
+        if s.lower() == PROPOSED
+    }
+    return ["", "[layers.protected.rules]", *(asked(text(n), rule + status[n]) for n in names)]
 
 
 def _key(one: Seen) -> str:
@@ -250,7 +260,7 @@ def _unknown(one: Seen, named: Named) -> list[str]:
         column = asked("field", "column of bottom types")
         tables += [
             ("[layers.area]", []),
-            ("[layers.substrate]", [column, asked("resolution_m", "how finely the bottom was mapped [m]")]),
+            ("[layers.substrate]", [column, asked("resolution_m", MAPPED)]),
             (
                 "[layers.protected]",
                 [asked("rule_field", "column of rules, or a [layers.protected.rules] line per name")],
@@ -265,7 +275,8 @@ def _unknown(one: Seen, named: Named) -> list[str]:
         ]
         tables.append(("[layers.constraints.NAME]", more))
     shown = f"{plain(named(one.path))}" + (f", sheet {one.facts['sheet']!r}" if one.facts.get("sheet") else "")
-    lines = [f"# asked: what is {shown} for? Nothing tells. Take in the lines of one table, or none"]
+    remark = f"; {one.facts['remark']}" if "remark" in one.facts else ""
+    lines = [f"# asked: what is {shown} for? Nothing tells{remark}. Take in the lines of one table, or none"]
     own = [f"file = {text(named(one.path))}", *one.lines]
     for head, more in tables:
         lines += [*(optional(line) for line in (head, *own, *more)), "#:"]
@@ -273,6 +284,7 @@ def _unknown(one: Seen, named: Named) -> list[str]:
 
 
 def _method() -> list[str]:
+    plot, pin_error_m = PlotSetting(), Spacing.model_fields["pin_error_m"].default
     return [
         f"{_RULE} how places are judged and filled",
         "[score]",
@@ -291,5 +303,12 @@ def _method() -> list[str]:
         asked("separation_m", "least distance between planted units [m]"),
         asked("lay_tolerance_m", "error of laying by hand along a tape [m]; 0.2 is a usual slip, and it is printed"),
         asked("clearance_m", "least distance to living colonies [m]"),
-        optional("[spacing.numbers]", "units wanted per species; left out: as many as the stock holds"),
-    ]
+        optional(f"pin_error_m = {pin_error_m}", "error of a plot's pin [m]; this, unless said otherwise"),
+        optional("[spacing.numbers]", "units wanted per species, a whole number from 1; left out: as many as the stock "
+                 "holds; a species that is not to be planted: delete its [[species]]"),
+        optional("[spacing.plot]", "units stand in plots; these sizes hold unless said otherwise. Sites too small for one "
+                 "stay empty"),
+        optional(f"length_m = {plot.length_m}"),
+        optional(f"width_m = {plot.width_m}"),
+        optional(f"gap_m = {plot.gap_m}", "between plots"),
+    ]  # fmt: skip

@@ -17,7 +17,7 @@ from sitekit.layers.aligned import Seen as Watched
 from sitekit.layers.aligned import refuse_hidden_gaps
 from sitekit.layers.source_raster import SourceRaster, open_source
 from sitekit.pipeline.draft_roles import role_of_name
-from sitekit.pipeline.draft_seen import Seen, asked, listing, place, plain, proposed
+from sitekit.pipeline.draft_seen import DATUM, Seen, asked, listing, place, plain, proposed
 
 _WHOLE = 4_000_000  # cells read in full; of larger rasters a sample
 _WINDOWS, _SIDE = 24, 64  # per side of a sample, cells per side of each window
@@ -109,6 +109,8 @@ def _where(one: Seen, source: SourceRaster, *, known: bool) -> None:
     size = source.resolution_m((west + east) / 2, (south + north) / 2)
     one.extent = source.extent
     one.facts["cell_m"] = max(size)
+    if not one.facts.get("variable") and source.file.count == 1:
+        one.facts["crs"] = source.crs
     one.said.append(
         f"{high} × {wide} cells of {size[0]:.3g} × {size[1]:.3g} m, {name_of(source.crs)}, {place(source.extent)}"
     )
@@ -152,7 +154,7 @@ def _continuous(one: Seen, held: NDArray[np.float64], named: str, unit: str) -> 
             one.lines.append(proposed("units", told, f"the file says {unit}"))
         else:
             one.lines.append(asked("units", '"m", "ft" or "fathom"?'))
-        one.lines.append(asked("datum", 'what are the heights counted from, such as "MLLW"?'))
+        one.lines.append(asked("datum", DATUM))
         one.lines.append(asked("depth_error_m", "error of the depths as its surveyor states it [m]"))
         one.unknown += ["its vertical datum", "the error of its depths"] + ([] if told else ["its unit"])
         one.facts["lowest"], one.facts["highest"] = float(held.min()), float(held.max())

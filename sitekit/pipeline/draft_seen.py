@@ -10,9 +10,18 @@ from pathlib import Path
 from typing import Any
 
 from sitekit.season.settings import UNANSWERED
+from sitekit.season.settings_method import PlotSetting
 
 Bounds = tuple[float, float, float, float]
 _WIDE = 44  # columns before a comment
+
+
+DATUM = 'what are the heights counted from, such as "MLLW"? "unknown" is told wherever a depth is'
+_PLOT = PlotSetting()
+MAPPED = (
+    f"how finely the bottom was mapped [m]; over {min(_PLOT.width_m, _PLOT.length_m):g} m, the shorter side of a plot "
+    "([spacing.plot]), a run gives areas to scout and places no colony"
+)
 
 
 @dataclass

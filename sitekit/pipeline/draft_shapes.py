@@ -12,12 +12,12 @@ import numpy as np
 import pyogrio
 from pyproj import CRS
 
-from sitekit.base.crs import WGS84, geographic_bounds, name_of
+from sitekit.base.crs import WGS84, geographic_bounds, name_of, utm_zone
 from sitekit.errors import Fault, InputFault
 from sitekit.layers.columns import factor_of, find_column, holds_codes, plain_name
 from sitekit.layers.vector_file import read_vector
-from sitekit.pipeline.draft_roles import class_column, role_of_shapes, rule_column
-from sitekit.pipeline.draft_seen import Seen, asked, asked_codes, listing, place, plain, proposed
+from sitekit.pipeline.draft_roles import class_column, role_of_name, role_of_shapes, rule_column
+from sitekit.pipeline.draft_seen import DATUM, MAPPED, Seen, asked, asked_codes, listing, place, plain, proposed
 
 _MOST_TEXTS = 60  # different texts of a column that may be classes or rules
 _LEFT_OUT = ("note", "notes", "description", "desc", "folder", "line", "date", "time")
@@ -56,11 +56,26 @@ def look_at_shapes(path: Path) -> list[Seen]:
             one.said.append(f"{column}: {listing(values[column])}")
     one.facts["kinds"] = sorted(kinds)
     one.role, one.why = role_of_shapes(path.stem, set(kinds), columns, values)
+    _folders(one, values.get("folder", []))
+    if set(kinds) == {"Point"} and one.extent is not None:
+        west, south, east, north = one.extent
+        one.facts["points"] = frame.geometry[keep].to_crs(utm_zone((west + east) / 2, (south + north) / 2))
     depth = find_column(columns, "depth")
     if depth and one.role != "layers.bathymetry":
         one.said.append(f"column {depth!r} holds depths: [layers.bathymetry] with field = {depth!r} could read them")
     _lines(one, frame[keep], columns, values)
     return [one]
+
+
+def _folders(one: Seen, folders: list[str]) -> None:
+    """Tell the folders of a KML; where all their names speak for another use than the file's name, nothing tells it."""
+    if not folders:
+        return
+    one.said.append(f"in folders {listing(folders)}")
+    spoken = {role_of_name(f) for f in folders}
+    if one.why == "the name of the file" and len(spoken) == 1 and not spoken & {"", one.role}:
+        one.unknown.append(f"what it is for: its name speaks for {one.role}, its folders for {spoken.pop()}")
+        one.role, one.why = "", ""
 
 
 def _where(one: Seen, frame: gpd.GeoDataFrame) -> None:
@@ -114,7 +129,7 @@ def _lines(one: Seen, frame: gpd.GeoDataFrame, columns: list[str], values: dict[
         unit = {1.0: "m", 0.3048: "ft", 1.8288: "fathom"}.get(known or 0.0)
         one.lines += [proposed("field", column), asked("sign", f'"elevation" or "depth" (positive down)? {reason}'),
                       proposed("units", unit, "the column's name") if unit else asked("units", '"m", "ft" or "fathom"?'),
-                      asked("datum", 'what are the heights counted from, such as "MLLW"?'),
+                      asked("datum", DATUM),
                       asked("depth_error_m", "error of the depths as its surveyor states it [m]")]  # fmt: skip
         one.unknown += ["its vertical datum", "the error of its depths"]
     elif one.role == "layers.colonies":
@@ -133,7 +148,7 @@ def _substrate(one: Seen, frame: gpd.GeoDataFrame, columns: list[str], values: d
         counts = frame[column].dropna().astype(str).str.strip().value_counts()
         one.facts["classes"] = {v: f"{int(counts[v])} areas" for v in values[column]}
     one.unknown += ["how finely the bottom was mapped", "which class of CMECS each of its classes is"]
-    one.lines.append(asked("resolution_m", "how finely the bottom was mapped [m]"))
+    one.lines.append(asked("resolution_m", MAPPED))
 
 
 def _protected(
@@ -145,8 +160,9 @@ def _protected(
         one.lines.append(proposed("rule_field", rule))
     elif name is not None:
         one.unknown.append("which rule holds in each area: a category alone never decides")
-        names = list(dict.fromkeys(str(n) for n in frame[name]))
-        one.facts["rules"] = names
+        told = next((c for c in columns if c.lower() == "status"), None)
+        status = frame[told].fillna("").astype(str) if told else [""] * len(frame)
+        one.facts["rules"] = {str(n): s.strip() for n, s in zip(frame[name], status, strict=True)}
 
 
 def _colonies(one: Seen, frame: gpd.GeoDataFrame, columns: list[str]) -> None:

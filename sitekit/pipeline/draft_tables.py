@@ -13,7 +13,7 @@ from sitekit.errors import Fault, InputFault
 from sitekit.layers.cells import Reading, Refused, Rows
 from sitekit.layers.columns import factor_of, find_column, holds_codes, plain_name
 from sitekit.layers.coordinates import Columns, locate
-from sitekit.layers.points import Given, read_points
+from sitekit.layers.points import SWAPPED, Given, read_points
 from sitekit.layers.rows import SHEETS, read_rows
 from sitekit.layers.sheet_rows import sheet_names
 from sitekit.pipeline.draft_roles import role_of_table
@@ -145,6 +145,9 @@ def _placed(one: Seen, rows: Rows, reading: Reading, known: dict[str, str | None
         given=Given(reading=reading),
         refused=refused,
     )
+    one.facts["points"] = frame.geometry
+    if "depth_read" in frame:
+        one.facts["depths"] = frame
     west, south, east, north = (float(v) for v in frame.to_crs(WGS84).total_bounds)
     one.extent = (west, south, east, north)
     one.said += [n for n in notes if n not in rows.said and "refused_rows" not in n]
@@ -164,11 +167,16 @@ def _refused(one: Seen, refused: list[Refused]) -> None:
     one.said += [f"  line {r.line}: {plain(r.reason)}" for r in refused[:_SHOWN]]
     if len(refused) > _SHOWN:
         one.said.append(f"  and {len(refused) - _SHOWN} more")
-    swapped = [r for r in refused if r.reason.startswith("latitude and longitude look swapped")]
+    swapped = [r for r in refused if r.reason.startswith(SWAPPED)]
     if swapped:
         lines = listing((r.line for r in swapped), 5)
-        one.lines.append(asked("swapped_rows", f'"swap" the coordinates of lines {lines}, or "refuse" these rows?'))
+        answers = (
+            f'"swap" the coordinates of lines {lines}, or "refuse" these rows and go on without them (accept_partial)?'
+        )
+        one.lines.append(asked("swapped_rows", answers))
     others = [r for r in refused if r not in swapped]
+    if swapped and not others:
+        one.lines.append(optional("accept_partial = true", 'needed with "refuse": these rows are left out and listed'))
     if others:
         lines = listing((r.line for r in others), 5)
         one.lines.append(

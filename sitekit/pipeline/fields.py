@@ -52,6 +52,12 @@ SEA_FIELDS: dict[str, tuple[str, str, str]] = {
 }
 
 
+SCOUT_FIRST = (
+    "If the bottom was mapped more finely, correct layers.substrate.resolution_m; else take a run's areas as places to "
+    "look at (sitekit scout writes the forms) and to map more finely"
+)
+
+
 @dataclass(frozen=True)
 class Ground:
     """The grid of a run and what the layers stage found out about it.

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from dataclasses import asdict
+from functools import partial
 from typing import Any
 
 import numpy as np
 from pyproj import CRS
 
 from sitekit.base.crs import largest_scale_factor, read_crs, transform_points, working_crs
-from sitekit.errors import Fault, InputFault
+from sitekit.errors import Fault, Faults, InputFault
 from sitekit.layers.aligned import Aligned
+from sitekit.layers.cells import Doubt
 from sitekit.layers.grid import Grid, grid_for
 from sitekit.layers.polygons import read_polygons
 from sitekit.layers.raster import align_raster, rasterize_polygons
@@ -27,8 +30,14 @@ from sitekit.pipeline.scout import override_layers
 from sitekit.pipeline.sea import sea_layers
 from sitekit.pipeline.sea_inputs import read_sea_inputs
 from sitekit.pipeline.shape_layers import area_layer, colonies_layer, protected_layer, write_marks
-from sitekit.season.settings_layers import Substrate
+from sitekit.season.settings_layers import UNSTATED, Area, Protected, Substrate
 
+Row = dict[str, Any]
+_NO_DATUM = Doubt(
+    "layers.bathymetry",
+    "nobody states what the depths are counted from: they may be off by metres beside their stated error",
+    "Ask the surveyor, then write layers.bathymetry.datum; a least depth of work needs it most.",
+)
 _WGS84 = CRS.from_epsg(4326)
 
 
@@ -40,28 +49,14 @@ def run(project: Project, run_id: str) -> Done:
     tell_memory(project, grid)
     aside = SetAside()
     names: set[str] = {"depth"}
-    rows = [_depth(project, grid)]
-    if settings.layers.substrate:
-        rows.append(_substrate(project, grid, settings.layers.substrate))
-        names.add("substrate")
-    if settings.layers.colonies:
-        colony_rows, surveyed = colonies_layer(project, grid, aside)
-        rows += colony_rows
-        names |= {"colonies", "surveyed"} if surveyed else {"colonies"}
-    if settings.layers.protected:
-        rows.append(protected_layer(project, grid, settings.layers.protected, aside))
-        names |= {"protected", "no_permit"}
-    if settings.layers.area:
-        rows.append(area_layer(project, grid, settings.layers.area))
-        names.add("area")
-    kept, shapes = keep_clear_layers(project, grid)
-    rows += kept
-    if any(c.keep_clear_m is not None for c in settings.layers.constraints.values()):
-        write_marks(project, grid, KEEP_CLEAR, shapes=shapes, touched=True)
-        names.add(KEEP_CLEAR)
-    for name in settings.layers.rasters:
-        rows.append(_user_raster(project, grid, name))
-        names.add(f"raster_{name}")
+    rows = [_depth(project, grid, aside)]
+    faults = Faults()
+    for work in _file_layers(project, grid, aside, names):
+        try:
+            rows += work()
+        except InputFault as error:
+            faults.take(error)
+    faults.stop_if_any()
     seen = override_layers(project, grid, names)  # before the waves, which read the depths
     sea_files = sea_layers(project, grid, sea)
     reason = _scout_reason(project, grid, rows)
@@ -84,6 +79,51 @@ def run(project: Project, run_id: str) -> Done:
         "scout": reason,
     }
     return Done(files, figures)
+
+
+def _file_layers(project: Project, grid: Grid, aside: SetAside, names: set[str]) -> Iterator[Callable[[], list[Row]]]:
+    """Yield the reading of each layer but the depths; it gives rows of figures and adds to `names` what it wrote."""
+    layers = project.settings.layers
+
+    def bottom(layer: Substrate) -> list[Row]:
+        names.add("substrate")
+        return [_substrate(project, grid, layer)]
+
+    def colonies() -> list[Row]:
+        found, surveyed = colonies_layer(project, grid, aside)
+        names.update({"colonies", "surveyed"} if surveyed else {"colonies"})
+        return found
+
+    def areas(layer: Protected) -> list[Row]:
+        names.update({"protected", "no_permit"})
+        return [protected_layer(project, grid, layer, aside)]
+
+    def area(layer: Area) -> list[Row]:
+        names.add("area")
+        return [area_layer(project, grid, layer)]
+
+    def kept_clear() -> list[Row]:
+        kept, shapes = keep_clear_layers(project, grid)
+        if any(c.keep_clear_m is not None for c in layers.constraints.values()):
+            write_marks(project, grid, KEEP_CLEAR, shapes=shapes, touched=True)
+            names.add(KEEP_CLEAR)
+        return kept
+
+    def raster(name: str) -> list[Row]:
+        names.add(f"raster_{name}")
+        return [_user_raster(project, grid, name)]
+
+    if layers.substrate:
+        yield partial(bottom, layers.substrate)
+    if layers.colonies:
+        yield colonies
+    if layers.protected:
+        yield partial(areas, layers.protected)
+    if layers.area:
+        yield partial(area, layers.area)
+    yield kept_clear
+    for name in layers.rasters:
+        yield partial(raster, name)
 
 
 def _grid(project: Project) -> Grid:
@@ -135,7 +175,7 @@ def _row(key: str, done: Aligned, *, unit: str = "", notes: tuple[str, ...] = ()
     return {"layer": key, "unit": unit, **figures, **more}
 
 
-def _depth(project: Project, grid: Grid) -> dict[str, Any]:
+def _depth(project: Project, grid: Grid, aside: SetAside) -> dict[str, Any]:
     layer = project.settings.layers.bathymetry
     path = project.input(layer.file, "layers.bathymetry.file")
     vertical = Vertical(layer.sign, layer.units, layer.datum)
@@ -159,6 +199,8 @@ def _depth(project: Project, grid: Grid) -> dict[str, Any]:
         done = rasterize_polygons(
             frame, layer.field, grid, target, scale=vertical.scale, where="layers.bathymetry", name="depth", unit="m"
         )
+    unstated = [_NO_DATUM] if layer.datum == UNSTATED else []
+    aside.doubts += unstated
     remark = check_sign("layers.bathymetry", vertical, done.share_positive, done.minimum, done.maximum)
     return _row(
         "bathymetry",
@@ -167,6 +209,8 @@ def _depth(project: Project, grid: Grid) -> dict[str, Any]:
         notes=(*extra, remark),
         sign=layer.sign,
         datum=layer.datum,
+        file=layer.file,
+        doubts=[asdict(d) for d in unstated],
         file_units=layer.units,
         error_m=layer.depth_error_m,
     )
@@ -185,7 +229,9 @@ def _substrate(project: Project, grid: Grid, layer: Substrate) -> dict[str, Any]
         nodata=layer.nodata,
         variable=layer.variable,
     )
-    return _row("substrate", done, unit="class", stated_resolution_m=layer.resolution_m)
+    return _row(
+        "substrate", done, unit="class", stated_resolution_m=layer.resolution_m, file=layer.file, classes=layer.classes
+    )
 
 
 def _user_raster(project: Project, grid: Grid, name: str) -> dict[str, Any]:
@@ -212,7 +258,7 @@ def _user_raster(project: Project, grid: Grid, name: str) -> dict[str, Any]:
                 "These look like kelvin: set offset = -273.15.",
             )
         )
-    return _row(f"rasters.{name}", done, unit=layer.units)
+    return _row(f"rasters.{name}", done, unit=layer.units, file=layer.file)
 
 
 def _scout_reason(project: Project, grid: Grid, rows: list[dict[str, Any]]) -> str:

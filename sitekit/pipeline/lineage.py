@@ -10,6 +10,7 @@ import pandas as pd
 from pyproj import CRS
 
 from sitekit.base.tables import build, table
+from sitekit.layers.cells import Refused
 from sitekit.outputs.tables import write_csv, write_table_csv
 from sitekit.pipeline.fields import RASTERS, read_ground
 from sitekit.pipeline.partners import partner_names, read_set_aside, refused_said
@@ -38,9 +39,15 @@ def lineage_tables(project: Project, stock: StockRead) -> dict[str, pd.DataFrame
     refused = [*aside.refused, *places_reading(project, crs).refused, *forms_reading(project).refused, *stock.refused]
     return {
         "living": _living(project, crs),
-        "refused_rows": build("refused_rows", [asdict(r) for r in refused]),
+        "refused_rows": build("refused_rows", [_told(r) for r in refused]),
         "doubts": build("doubts", [asdict(d) for d in [*aside.doubts, *stock.doubts]]),
     }
+
+
+def _told(row: Refused) -> dict[str, Any]:
+    """A refused row as the table has it: what came, what was due and what to do in one text, for whoever keeps the file."""
+    found = asdict(row)
+    return found | {"reason": f"{row.reason}. {found.pop('do')}"}
 
 
 def write_lineage(project: Project, tables: dict[str, pd.DataFrame]) -> list[str]:

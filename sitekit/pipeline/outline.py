@@ -185,5 +185,6 @@ def _figures(tables: dict[str, pd.DataFrame], items: list[Row], permitted: list[
         "caps": len(permitted),
         "missing_facts": sum(r["kind"] == "missing fact" for r in items),
         "conflicts": sum(r["kind"] == "conflict" for r in items),
+        "conflicts_told": [f"{r['item']} ({r['place']})" for r in items if r["kind"] == "conflict"],
         "amendments": len(tables["amendments"]),
     }

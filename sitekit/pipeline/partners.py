@@ -15,7 +15,8 @@ from sitekit.pipeline.fields import RASTERS
 from sitekit.pipeline.project import Project
 
 READ_FILE = f"{RASTERS}/read.json"  # rows refused and doubts of the layers, for the tables of the season
-_WHOLE = ("file", "line", "text", "reason")
+UNPLACED = "the rows, by genet, stand in the table `unplaced` of out/season.gpkg."
+_WHOLE = ("file", "line", "text", "reason", "do")
 
 
 @dataclass

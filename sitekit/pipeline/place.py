@@ -28,8 +28,9 @@ from sitekit.pipeline.mixes import site_mixes
 from sitekit.pipeline.open_rasters import OpenRasters
 from sitekit.pipeline.partners import with_origins
 from sitekit.pipeline.pins import follow_pins
-from sitekit.pipeline.plotting import Laid, lay_plots
+from sitekit.pipeline.plotting import Laid, free_slots, lay_plots
 from sitekit.pipeline.project import Done, Project
+from sitekit.pipeline.room_lacking import NO_PLOT, room_lacking
 from sitekit.pipeline.set_pins import latest_pins
 from sitekit.season.records import read_records
 from sitekit.stock.diversity import largest_remainder
@@ -42,13 +43,17 @@ LEFT_OUT = (
 
 @dataclass(frozen=True)
 class SitePlan:
-    """What is planned at one site: its bottom and, per species in planting order, the plots with their genets."""
+    """What is planned at one site: its bottom and, per species in planting order, the plots with their genets.
+
+    `free` counts the slots of each species' plots that no unit takes.
+    """
 
     site: str
     candidate: str
     bottom: Bottom
     laid: list[tuple[str, list[Laid], list[str]]]
     unplaced: list[dict[str, Any]]
+    free: dict[str, int]
 
 
 def run(project: Project, run_id: str) -> Done:
@@ -107,7 +112,7 @@ def run(project: Project, run_id: str) -> Done:
     tables["unplaced"] = build("unplaced", unplaced)
     project.write_season(tables, crs)
     figures = {**_figures(project, tables, plans), "mixes": site_mixes(project, ground, tables)}
-    return Done(["season.gpkg"], figures, [*_shortfalls(plans, short_tags), *stray])
+    return Done(["season.gpkg"], figures, [*_shortfalls(project, plans, short_tags), *stray])
 
 
 def _plan_site(
@@ -118,6 +123,7 @@ def _plan_site(
     taken = [(species, plot) for plan in beside for species, plots, _ in plan.laid for plot in plots]
     laid: list[tuple[str, list[Laid], list[str]]] = []
     unplaced: list[dict[str, Any]] = []
+    slots_left: dict[str, int] = {}
     numbers = {s.code: int(allotment["number"][allotment["species"] == s.code].sum()) for s in project.settings.species}
     numbers = {species: wanted for species, wanted in numbers.items() if wanted > 0}
     points = (
@@ -145,27 +151,28 @@ def _plan_site(
                 "species": species,
                 "genet": genet,
                 "number": int(n),
-                "reason": "no room in plots" if spacing.mode == "plots" else "no room at the planned separation",
+                "reason": NO_PLOT if spacing.mode == "plots" else "no room at the planned separation",
             }
             for genet, n in zip(own["genet"], counts - kept, strict=True)
             if n > 0 and spacing.mode != "fill"
         ]
         taken += [(species, plot) for plot in plots]
+        slots_left[species] = 0 if spacing.mode != "plots" else free_slots(project, ground, bottom, species, plots)
         if placed:
             laid.append((species, plots, _genets(project, ground, species, plots, own["genet"].tolist(), kept)))
-    return SitePlan(pair[0], pair[1], bottom, laid, unplaced)
+    return SitePlan(pair[0], pair[1], bottom, laid, unplaced, slots_left)
 
 
 def _neighbours_before(project: Project, ground: Ground, outlines: list[Any]) -> list[list[int]]:
     """Return for each site those planned before it whose units or plots could come too near to its own."""
-    if not outlines:
-        return []
     spacing = project.settings.spacing
     codes = [s.code for s in project.settings.species]
     reach = max(between_species(project, ground, a, b) for a in codes for b in codes)
     if spacing.mode == "plots":  # a plot may stand partly outside its candidate
         plot = spacing.plot
         reach = max(reach, spacing.plot.gap_m) + 2.0 * max(plot.length_m, plot.width_m, 2.0 * plot.radius_m)
+    if not outlines:
+        return []
     one, other = shapely.STRtree(outlines).query(outlines, predicate="dwithin", distance=reach)
     return [sorted(int(i) for i in other[one == k] if i < k) for k in range(len(outlines))]
 
@@ -359,31 +366,11 @@ def _figures(project: Project, tables: dict[str, pd.DataFrame], plans: list[Site
     }
 
 
-def _shortfalls(plans: list[SitePlan], short_tags: int) -> list[Fault]:
-    """One fault per species and reason: a list of a row per genet would hide what happened."""
-    short: dict[tuple[str, str], dict[str, int]] = {}
-    for plan in plans:
-        for row in plan.unplaced:
-            sites = short.setdefault((str(row["species"]), str(row["reason"])), {})
-            sites[str(row["site"])] = sites.get(str(row["site"]), 0) + int(row["number"])
-    found = [
-        Fault(
-            f"species {species}",
-            f"{sum(sites.values())} units could not be placed: {reason} (" + _listed(sites) + ")",
-            "room for every unit allotted",
-            "Add sites, use smaller plots or gaps, or accept the shorter plan; the rows stand in `unplaced`.",
-        )
-        for (species, reason), sites in short.items()
-    ]
+def _shortfalls(project: Project, plans: list[SitePlan], short_tags: int) -> list[Fault]:
+    unplaced = [row for plan in plans for row in plan.unplaced]
+    found = room_lacking(project, unplaced, {plan.site: plan.free for plan in plans})
     if short_tags:
         found.append(
             Fault("tagging", f"{short_tags} tags are missing on the list", "a tag per unit to tag", "Get more tags.")
         )
     return found
-
-
-def _listed(sites: dict[str, int], most: int = 12) -> str:
-    """The sites with the most units missing, `C20: 41, C04: 12, …`."""
-    worst = sorted(sites.items(), key=lambda item: (-item[1], item[0]))
-    more = f", and {len(worst) - most} more sites" if len(worst) > most else ""
-    return "by site " + ", ".join(f"{site}: {n}" for site, n in worst[:most]) + more

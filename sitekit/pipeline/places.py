@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from sitekit.base.crs import read_crs
 from sitekit.base.positions import read_position
 from sitekit.errors import Fault, Faults, InputFault
-from sitekit.layers.cells import Refused, listed, point
+from sitekit.layers.cells import Refused, listed, pairs_of, point
 from sitekit.layers.columns import find_column
 from sitekit.layers.coordinates import Columns, locate
 from sitekit.layers.rows import TABLES, read_rows
@@ -118,7 +118,7 @@ def places_reading(project: Project, crs: CRS) -> PlacesRead:
         said, broken, lost = [*notes, f"system {frame.crs.name}"], [], {}
         shapes, lines = list(frame.to_crs(crs).geometry), [int(n) for n in frame["line"]]
         fields = {str(c): list(frame[c]) for c in frame.columns if c not in (frame.geometry.name, "line")}
-        texts = [" | ".join(str(v) for v in row) for row in zip(*fields.values(), strict=True)] or [""] * len(lines)
+        texts = [pairs_of(list(fields), row) for row in zip(*fields.values(), strict=True)] or [""] * len(lines)
     asked = _place_fields(layer, list(fields), said)
     found: list[NamedPlace] = []
     refused = list(broken)

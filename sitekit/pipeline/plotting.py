@@ -100,6 +100,14 @@ def lay_plots(
     return first_units(laid, units)
 
 
+def free_slots(project: Project, ground: Ground, bottom: Bottom, species: str, laid: list[Laid]) -> int:
+    """Return how many slots of a species' plots, usable at the planned separation, no unit takes."""
+    separation = planned_separation(project, ground, species)
+    pattern, stands = plot_pattern(project, separation), stands_on(bottom, species)
+    slots = (slots_of(pattern, p.line, separation_m=separation, stands=stands) for p in laid)
+    return sum(int(s.usable.sum()) for s in slots) - sum(p.x_m.size for p in laid)
+
+
 def empty_plot(project: Project, bottom: Bottom, area: BaseGeometry) -> Laid | None:
     """Return one plot of the plan's shape inside an area, without units; None if it has no room.
 

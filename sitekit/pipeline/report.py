@@ -11,9 +11,12 @@ from typing import Any
 from sitekit.base.files import unportable
 from sitekit.errors import InputFault
 from sitekit.layers.cells import MOST_LISTED
-from sitekit.pipeline.project import open_project
+from sitekit.pipeline.fields import SCOUT_FIRST, weights_origin
+from sitekit.pipeline.project import Project, open_project
 from sitekit.pipeline.stages import STAGES, Report, all_files_there
 from sitekit.season.settings import Settings
+
+TO_SCOUT = "AREAS TO SCOUT"
 
 
 def lines_of(report: Report) -> list[str]:
@@ -33,7 +36,7 @@ def lines_of(report: Report) -> list[str]:
         grid = figures["layers"]["grid"]
         lines.append(f"grid: {grid['rows']} × {grid['columns']} cells of {grid['cell_m']:g} m, {grid['crs']}")
         if figures["layers"]["scout"]:
-            lines.append("AREAS TO SCOUT: " + figures["layers"]["scout"])
+            lines.append(f"{TO_SCOUT}: {figures['layers']['scout']}")
     for code, found in figures.get("score", {}).items():
         if isinstance(found, dict):
             weak = [c["name"] for c in found["criteria"] if not c["verified"]]
@@ -102,8 +105,10 @@ def lines_of(report: Report) -> list[str]:
         )
         if found["missing_facts"] or found["conflicts"]:
             lines.append(
-                f"  DRAFT: {found['missing_facts']} facts missing, {found['conflicts']} conflicts; see the open items"
+                f"  DRAFT: {found['missing_facts']} facts missing, {found['conflicts']} conflicts; out/permit.pdf and "
+                "out/permit_tables.csv list them as open items"
             )
+            lines += [f"    conflict: {item}" for item in found["conflicts_told"]]
     if "fieldwork" in figures:
         found = figures["fieldwork"]
         if found["days"]:
@@ -183,10 +188,12 @@ def check_plan(plan: Path) -> list[dict[str, Any]]:
     all_files_there(project)
     faults = early_faults(project)
     rows: list[dict[str, Any]] = []
+    scout = ""
     with tempfile.TemporaryDirectory() as folder:
         trial = replace(project, results=Path(folder))
         try:
             figures = layers.run(trial, "check").figures
+            scout = str(figures["scout"])
             rows = [*figures["layers"], *figures["sea"], *map_scene.picture_rows(project)]
             rows += reading_rows(project, fields.read_ground(trial).grid.crs)
             outline.check_permits(trial)
@@ -197,24 +204,42 @@ def check_plan(plan: Path) -> list[dict[str, Any]]:
         raise InputFault(*faults)
     worked = fieldwork_rows(project.settings.fieldwork)
     told = [*_weights_rows(project.settings), *decide_rows(project), *outline.permit_rows(project), *worked]
-    return [*rows, *told, *_name_rows(project.settings)]
+    return [*rows, *told, *_name_rows(project), *_scout_rows(scout)]
 
 
-def _name_rows(settings: Settings) -> list[dict[str, Any]]:
-    """Return a row where a file of the plan has a name that Windows cannot have."""
+def _scout_rows(reason: str) -> list[dict[str, Any]]:
+    """Return a row where a run will place no colony."""
+    if not reason:
+        return []
+    said = [f"{TO_SCOUT}: {reason.replace(': areas to scout', '')}"]
+    return [{"layer": "what a run gives", "said": said, "source": "the plan", "notes": [SCOUT_FIRST]}]
+
+
+def _name_rows(project: Project) -> list[dict[str, Any]]:
+    """Return a row where a file of the plan has a name that Windows cannot have, or files beside it are not used."""
+    settings = project.settings
     names = sorted({n for stage in STAGES for n in stage.files(settings).values()})
     notes = [
         f"{n}: {why}; rename it before the folder goes to another machine" for n in names if (why := unportable(n))
     ]
+    stems = {Path(n).with_suffix("").as_posix().lower() for n in names}  # parts of a shapefile or raster share it
+    beside = sorted(p.name for p in project.folder.iterdir() if p.is_file() and not p.name.startswith((".", "~$")))
+    unused = [n for n in beside if n not in names and n.split(".")[0].lower() not in stems and not _own(n)]
+    if unused:
+        more = f" and {len(unused) - MOST_LISTED} more" if len(unused) > MOST_LISTED else ""
+        notes.append(f"files of the folder that the plan does not use: {', '.join(unused[:MOST_LISTED])}{more}")
     if not notes:
         return []
     return [{"layer": "file names", "said": [f"{len(names)} files named"], "source": "the plan", "notes": notes}]
 
 
+def _own(name: str) -> bool:
+    """Whether a file of the project folder is one that sitekit or the planner's own editing made."""
+    return name.endswith((".toml", ".log", ".aux.xml")) or name == "records.gpkg"
+
+
 def _weights_rows(settings: Settings) -> list[dict[str, Any]]:
     """Return a row per species: its weights as shares, and how they came about."""
-    from sitekit.pipeline.fields import weights_origin
-
     rows = []
     for code, found in weights_origin(settings).items():
         shares = ", ".join(f"{name} {100 * share:.0f} %" for name, share in found["weights"].items())
@@ -239,15 +264,25 @@ def check_lines(rows: list[dict[str, Any]]) -> list[str]:
             lines += _read_lines(row)
             continue
         west, south, east, north = row["extent"]
-        lines.append(f"{row['layer']}")
+        lines.append(row["layer"] + (f": {row['file']}" if row.get("file") else ""))
         lines.append(f"  system {row['source_crs']}; {west:.5f} to {east:.5f} E, {south:.5f} to {north:.5f} N")
         if "share_covered" in row:
             size = row["source_resolution_m"]
-            resolution = f"{size[0]:.2f} × {size[1]:.2f} m" if size else "polygons"
-            span = f"{row['minimum']:g} to {row['maximum']:g}" if row["minimum"] is not None else "no value"
-            lines.append(
-                f"  resolution {resolution}; {100 * row['share_covered']:.1f} % of the grid; {span} {row['unit']}"
+            stated = (
+                f", mapped at {row['stated_resolution_m']:g} m as the plan states"
+                if row.get("stated_resolution_m")
+                else ""
             )
+            shape = f"cells of {size[0]:.2f} × {size[1]:.2f} m" if size else "polygons"
+            span = (
+                f"{row['minimum']:g} to {row['maximum']:g} {row['unit']}" if row["minimum"] is not None else "no value"
+            )
+            told = "" if row.get("classes") else f"; {span}"
+            lines.append(f"  {shape}{stated}; {100 * row['share_covered']:.1f} % of the grid{told}")
+            meant: dict[str, list[str]] = {}
+            for own, name in row.get("classes", {}).items():
+                meant.setdefault(name, []).append(own)
+            lines += [f"  {name}: {', '.join(own)}" for name, own in meant.items()]
         if "sign" in row:
             declared = f"  declared as {row['sign']} in {row['file_units']}; datum {row['datum']}"
             lines.append(f"{declared}; stated error ± {row['error_m']:g} m")
@@ -264,6 +299,7 @@ def _read_lines(row: dict[str, Any]) -> list[str]:
     lines += [
         f"  REFUSED {r['file']}, line {r['line']}: {r['reason']}; the row: {r['text']}" for r in refused[:MOST_LISTED]
     ]
+    lines += [f"    {do}" for do in dict.fromkeys(str(r["do"]) for r in refused[:MOST_LISTED])]
     if len(refused) > MOST_LISTED:
         lines.append(f"  REFUSED {len(refused) - MOST_LISTED} more rows; a run lists all in out/refused_rows.csv")
     for ask, asked in groupby(row.get("doubts", []), key=lambda d: str(d["ask"])):

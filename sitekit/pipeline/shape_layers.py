@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
 import geopandas as gpd
@@ -12,11 +12,12 @@ import shapely
 from rasterio.features import rasterize
 
 from sitekit.base.crs import geographic_bounds
-from sitekit.errors import Fault, InputFault
-from sitekit.layers.aliases import near_doubles
+from sitekit.errors import Fault, Faults, InputFault
+from sitekit.layers.aliases import Aliases
 from sitekit.layers.blocks import run_blocks
 from sitekit.layers.cells import Doubt, Refused
 from sitekit.layers.depth_units import depth_units
+from sitekit.layers.doubles import near_doubles
 from sitekit.layers.grid import Grid
 from sitekit.layers.points import Given, read_points
 from sitekit.layers.polygons import read_polygons
@@ -37,72 +38,16 @@ def colonies_layer(project: Project, grid: Grid, aside: SetAside) -> tuple[list[
     The depths of the grid must stand; what the files' own depths tell beside them goes to `aside`, with rows refused.
     """
     rows: list[dict[str, Any]] = []
-    frames, areas = [], []
+    frames: list[gpd.GeoDataFrame] = []
+    areas: list[Any] = []
     names = partner_names(project)
+    faults = Faults()
     for i, layer in enumerate(project.settings.layers.colonies):
-        key = f"layers.colonies[{i + 1}]"
-        refused: list[Refused] | None = [] if layer.accept_partial else None
-        frame, notes = read_points(
-            project.input(layer.file, f"{key}.file"),
-            to_crs=grid.crs,
-            x=layer.x,
-            y=layer.y,
-            crs=layer.crs,
-            columns={str(k): v for k, v in layer.columns.items()},
-            origin=layer.origin,
-            position_error_m=layer.position_error_m,
-            where=key,
-            given=Given(
-                position=layer.position,
-                reading=layer.reading,
-                partner=layer.partner,
-                aliases=names,
-                depth_units=layer.depth_units,
-                depth_units_by_year=layer.depth_units_by_year,
-                swap=layer.swapped_rows == "swap",
-            ),
-            refused=refused,
-        )
-        frame["file"] = layer.file.replace("\\", "/")  # with its folder: two partners may both send a colonies.csv
-        row, col = grid.cell_of(frame.geometry.x.to_numpy(), frame.geometry.y.to_numpy())
-        inside = grid.holds(row, col)
-        if not inside.any():
-            raise InputFault(
-                Fault(
-                    key,
-                    f"none of {len(frame)} colonies lies on the grid",
-                    "colonies in the area",
-                    "Check the order of the coordinates and the system.",
-                )
-            )
-        asked = _depth_doubts(project, frame, layer, key)
-        aside.refused += refused or []
-        aside.doubts += asked
-        frames.append(frame)
-        if layer.surveyed_area:
-            shape, more = read_polygons(
-                project.input(layer.surveyed_area, f"{key}.surveyed_area"),
-                to_crs=grid.crs,
-                where=f"{key}.surveyed_area",
-            )
-            areas.append(shapely.unary_union(list(shape.geometry)))
-            notes = (*notes, *more)
-        extent = _extent(frame, grid)
-        rows.append(
-            {
-                "layer": f"colonies[{i + 1}]",
-                "unit": "points",
-                "source_crs": frame.attrs["source_crs"],
-                "extent": list(extent),
-                "rows": len(frame),
-                "on_grid": int(inside.sum()),
-                "origin": {k: int(v) for k, v in frame["origin"].value_counts().sort_index().items()},
-                "position_error_m": [float(frame["position_error_m"].min()), float(frame["position_error_m"].max())],
-                "notes": [*notes, *([] if layer.surveyed_area else ["no surveyed_area: absence is taken as seen"])],
-                "refused": refused_said(refused or []),
-                "doubts": [asdict(d) for d in asked],
-            }
-        )
+        try:
+            rows.append(_colonies_of(project, grid, aside, layer, i + 1, names, frames, areas))
+        except InputFault as error:
+            faults.take(InputFault(*(_named(f, layer.file) for f in error.faults)))
+    faults.stop_if_any()
     together = gpd.GeoDataFrame(pd.concat(frames, ignore_index=True), crs=grid.crs)
     doubles = near_doubles(
         together.geometry.x.to_numpy(),
@@ -110,8 +55,10 @@ def colonies_layer(project: Project, grid: Grid, aside: SetAside) -> tuple[list[
         together["position_error_m"].to_numpy(np.float64),
         [s or "" for s in together["species"]],
         [
-            (str(f), str(p or ""), int(n))
-            for f, p, n in zip(together["file"], together["partner"], together["line"], strict=True)
+            (str(f), str(p or ""), str(called) if called else int(n))
+            for f, p, n, called in zip(
+                together["file"], together["partner"], together["line"], together.pop("called"), strict=True
+            )
         ],
     )
     aside.doubts += doubles
@@ -125,6 +72,80 @@ def colonies_layer(project: Project, grid: Grid, aside: SetAside) -> tuple[list[
     return rows, bool(areas)
 
 
+def _named(fault: Fault, file: str) -> Fault:
+    """A fault that names the file beside the number of its table."""
+    return fault if file in f"{fault.where} {fault.came}" else replace(fault, where=f"{fault.where} ({file})")
+
+
+def _colonies_of(
+    project: Project, grid: Grid, aside: SetAside, layer: Colonies, number: int, names: Aliases,
+    frames: list[gpd.GeoDataFrame], areas: list[Any],
+) -> dict[str, Any]:  # fmt: skip
+    """Read one file of colonies into `frames`, where its searches went into `areas`; return its row of figures."""
+    key = f"layers.colonies[{number}]"
+    refused: list[Refused] | None = [] if layer.accept_partial else None
+    frame, notes = read_points(
+        project.input(layer.file, f"{key}.file"),
+        to_crs=grid.crs,
+        x=layer.x,
+        y=layer.y,
+        crs=layer.crs,
+        columns={str(k): v for k, v in layer.columns.items()},
+        origin=layer.origin,
+        position_error_m=layer.position_error_m,
+        where=key,
+        given=Given(
+            position=layer.position,
+            reading=layer.reading,
+            partner=layer.partner,
+            aliases=names,
+            depth_units=layer.depth_units,
+            depth_units_by_year=layer.depth_units_by_year,
+            swap=layer.swapped_rows == "swap",
+        ),
+        refused=refused,
+    )
+    frame["file"] = layer.file.replace("\\", "/")  # with its folder: two partners may both send a colonies.csv
+    row, col = grid.cell_of(frame.geometry.x.to_numpy(), frame.geometry.y.to_numpy())
+    inside = grid.holds(row, col)
+    if not inside.any():
+        raise InputFault(
+            Fault(
+                key,
+                f"none of {len(frame)} colonies lies on the grid",
+                "colonies in the area",
+                "Check the order of the coordinates and the system.",
+            )
+        )
+    asked = _depth_doubts(project, frame, layer, key)
+    aside.refused += refused or []
+    aside.doubts += asked
+    frames.append(frame)
+    if layer.surveyed_area:
+        shape, more = read_polygons(
+            project.input(layer.surveyed_area, f"{key}.surveyed_area"),
+            to_crs=grid.crs,
+            where=f"{key}.surveyed_area",
+        )
+        areas.append(shapely.unary_union(list(shape.geometry)))
+        notes = (*notes, *more)
+    extent = _extent(frame, grid)
+    return {
+        "layer": f"colonies[{number}]",
+        "file": layer.file,
+        "unit": "points",
+        "source_crs": frame.attrs["source_crs"],
+        "extent": list(extent),
+        "rows": len(frame),
+        "on_grid": int(inside.sum()),
+        "origin": {k: int(v) for k, v in frame["origin"].value_counts().sort_index().items()},
+        "position_error_m": [float(frame["position_error_m"].min()), float(frame["position_error_m"].max())],
+        "notes": [*notes, *([] if layer.surveyed_area else ["no surveyed_area: absence is taken as seen"])],
+        "refused": refused_said(refused or []),
+        "doubts": [asdict(d) for d in asked],
+    }
+
+
 def _depth_doubts(project: Project, frame: gpd.GeoDataFrame, layer: Colonies, key: str) -> list[Doubt]:
     """Years of a file whose depths fit the grid's in another unit than the one they were read in, or in one where none is told.
 
@@ -136,7 +157,14 @@ def _depth_doubts(project: Project, frame: gpd.GeoDataFrame, layer: Colonies, ke
     x, y = open_ones.geometry.x.to_numpy(np.float64), open_ones.geometry.y.to_numpy(np.float64)
     mapped = values_at(project.result(f"{RASTERS}/depth.tif"), x, y)
     found = []
-    for one in depth_units(open_ones["depth_read"].to_numpy(np.float64), mapped, list(open_ones["year"])):
+    compared = depth_units(open_ones["depth_read"].to_numpy(np.float64), mapped, list(open_ones["year"]))
+    told = dict(zip(open_ones["year"], open_ones["depth_unit"], strict=True))
+    if not any(one.unit == told[one.group] for one in compared):  # the map may be what is wrong
+        units = project.settings.layers.bathymetry.units
+        map_first = f'No year of this file agrees with the map: first look whether layers.bathymetry.units = "{units}" is right. '
+    else:
+        map_first = ""
+    for one in compared:
         read_as = open_ones.loc[open_ones["year"] == one.group, "depth_unit"].iloc[0]
         if one.unit is None or one.unit == read_as:
             continue
@@ -147,9 +175,8 @@ def _depth_doubts(project: Project, frame: gpd.GeoDataFrame, layer: Colonies, ke
         )
         lines = [f'depth_units_by_year = {{ {one.group} = "{u}" }}' if one.group else f'depth_units = "{u}"'
                  for u in (one.unit, read_as) if u]  # fmt: skip
-        found.append(
-            Doubt(key, f"{frame['file'].iloc[0]}: {said}", f"Ask who read them, then write {', or '.join(lines)}.")
-        )
+        ask = f"{map_first}Ask who read them, then write {', or '.join(lines)}."
+        found.append(Doubt(key, f"{frame['file'].iloc[0]}: {said}", ask))
     return found
 
 
@@ -193,6 +220,7 @@ def protected_layer(project: Project, grid: Grid, layer: Protected, aside: SetAs
     extent = _extent(areas, grid)
     return {
         "layer": "protected",
+        "file": layer.file,
         "unit": "rule",
         "source_crs": areas.attrs["source_crs"],
         "extent": list(extent),
@@ -212,6 +240,7 @@ def area_layer(project: Project, grid: Grid, layer: Area) -> dict[str, Any]:
     extent = _extent(frame, grid)
     return {
         "layer": "area",
+        "file": layer.file,
         "unit": "",
         "source_crs": frame.attrs["source_crs"],
         "extent": list(extent),

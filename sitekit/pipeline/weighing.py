@@ -20,6 +20,7 @@ from sitekit.pipeline.stocks import read_stock_rows, units_to_plant, usable_unit
 from sitekit.pipeline.ways import Ways
 from sitekit.season.settings import Settings
 from sitekit.season.settings_decide import BUILT_IN_QUESTIONS, Budget
+from sitekit.season.settings_method import Spacing
 from sitekit.sites.allocate import ROOM_OF_SEVERAL
 from sitekit.sites.cost import Costs, Rates, site_costs
 from sitekit.sites.problem import Flags, Floats, Ints, Limit, Problem
@@ -316,13 +317,23 @@ def _against(
         elif site in looked and looked[site].go == "no-go":
             said = f"no-go when scouted on {looked[site].date} by {looked[site].observer}" + _remark(looked[site])
         elif capacity[i].sum() == 0:
-            said = "no unit fits at the planned separation"
+            said = _no_room(project.settings.spacing)
         else:
             said = _too_far(choose, ways, difference, i)
             if said is None and travels and not np.isfinite(costs.boat_days_per_unit[i]):
                 said = "travel alone fills a boat day, or no water leads there"
         found.append(said)
     return found
+
+
+def _no_room(spacing: Spacing) -> str:
+    """Return why a candidate without capacity holds nothing: in plots it is the plot that finds no place."""
+    if spacing.mode != "plots":
+        return "no unit fits at the planned separation"
+    return (
+        f"no {spacing.plot.said} fits: {100 * spacing.plot.allowed_share:g} % of it must be passing bottom, clear of living "
+        "colonies (spacing.plot, spacing.clearance_m)"
+    )
 
 
 def _remark(form: Returned) -> str:

@@ -7,6 +7,7 @@
 - settings_permit: the permits of plan.toml and the facts that only the team can state
 - settings_fieldwork: the tables of plan.toml for the dive leader and the boat
 - settings_decide: the tables of plan.toml that decide where to work: answers, budget, choice, controls, scouting
+- toml_words: values that a plan.toml cannot hold as they are written, and how they are to be
 - settings: the whole of plan.toml, read with every fault at once
 - plan_tables: season.gpkg, the single truth of a plan
 - held: its tables in memory between the stages of a run

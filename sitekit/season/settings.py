@@ -35,6 +35,7 @@ from sitekit.season.settings_method import (
 from sitekit.season.settings_permit import Permit, permit_problems
 from sitekit.season.settings_sea import Heat, Light, Tide, Waves, tide_problems
 from sitekit.season.settings_weights import Sensitivity, Weights
+from sitekit.season.toml_words import line_faults, wrong_type
 
 UNANSWERED = "?"  # what a drafted plan writes where only a person knows
 _ASKED = f"{UNANSWERED!r}, a question that nobody has answered"
@@ -168,9 +169,7 @@ def read_settings(path: Path) -> Settings:
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise InputFault(
-            Fault(str(path), f"is not TOML: {error}", "TOML 1.0", "Correct that line; text stands in quotes.")
-        ) from error
+        raise InputFault(*line_faults(text, str(path), error)) from error
     return settings_from(data, str(path))
 
 
@@ -224,9 +223,15 @@ def _fault(item: Any, where: str) -> Fault:
     message = str(item["msg"]).removeprefix("Value error, ")
     if value == UNANSWERED:
         return Fault(place, _ASKED, message[0].lower() + message[1:], _ANSWER[1])
+    written = wrong_type(item["type"], value)
+    if written is not None:
+        return Fault(place, *written)
     if item["type"] == "value_error":
         return Fault(place, shown, message, "Correct the lines named.")
-    return Fault(place, shown, message[0].lower() + message[1:], "Correct the value.")
+    do = "Correct the value."
+    if loc[:2] == ("spacing", "numbers"):
+        do = "To plant none of a species, leave its [[species]] table out of the plan."
+    return Fault(place, shown, message[0].lower() + message[1:], do)
 
 
 def _keys_at(loc: tuple[Any, ...]) -> list[str]:

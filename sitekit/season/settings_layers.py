@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+import re
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
@@ -16,6 +17,13 @@ Rule = Literal["forbidden", "permit", "preferred", "none"]
 Text = Annotated[str, Field(min_length=1, max_length=200)]
 DepthUnit = Literal["m", "ft", "fathom"]
 CalendarYear = Annotated[str, Field(pattern=r"^(19|20)\d\d$")]
+
+
+UNSTATED = "unstated datum"  # what stands in place of a datum that nobody knows
+_NOBODY_KNOWS = re.compile(
+    r"(?i)\W*(unknown|unstated( datum)?|not (known|stated|given)|(i |we )?(do not|don'?t|dont) know|n/?a|none|no idea|\?*|"
+    r"desconocido|(no|nadie) (lo )?s(e|é|abe|abemos)|inconnu|(je )?ne (le )?sais pas|tbd)\W*"
+)
 
 
 class Part(BaseModel):
@@ -72,6 +80,11 @@ class Bathymetry(File):
     variable: Text | None = None
     nodata: float | None = None
     resolution_m: Positive | None = None
+
+    @field_validator("datum")
+    @classmethod
+    def _known_datum(cls, name: str) -> str:
+        return UNSTATED if name != "?" and _NOBODY_KNOWS.fullmatch(name) else name
 
 
 class Substrate(File):

@@ -162,6 +162,18 @@ class PlotSetting(Part):
     robust_share: Share = 0.0
     most: Annotated[int, Field(ge=1)] | None = None
 
+    @property
+    def said(self) -> str:
+        """Its size in words, for messages."""
+        if self.shape == "circle":
+            return f"plot of {self.radius_m:g} m radius"
+        return f"plot of {self.length_m:g} m × {self.width_m:g} m"
+
+    @property
+    def size_keys(self) -> str:
+        """The settings that make it smaller."""
+        return "spacing.plot.radius_m" if self.shape == "circle" else "spacing.plot.length_m and width_m"
+
 
 class Spacing(Part):
     """How colonies stand on the bottom."""

@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from sitekit.season.settings_layers import AsTable, NotNegative, Part, Positive, Share, Text
+from sitekit.season.settings_layers import UNSTATED, AsTable, NotNegative, Part, Positive, Share, Text
 
 Height = Annotated[float, Field(ge=-20, le=20)]  # of tide above a datum [m]; larger ones are a slip of unit
 TideName = Literal["datum", "lowest", "mean", "highest"]
@@ -134,7 +134,12 @@ def tide_problems(tide: Tide | None, named: Mapping[str, str], datum: str) -> li
     for key, name in named.items():
         if tide is None and name != "datum":
             problems.append(f"{key} is {name!r} and there is no [tide]: add it, or set {key} = 'datum'")
-    if tide is not None and tide.file is not None and tide.offset_m is None and tide.datum != datum:
+    if (
+        tide is not None
+        and tide.file is not None
+        and tide.offset_m is None
+        and (tide.datum != datum or datum == UNSTATED)
+    ):
         problems.append(
             f"tide.datum is {tide.datum!r}, the depths are counted from {datum!r}: add tide.offset_m, "
             "the height of the tide's datum above that of the depths [m]"

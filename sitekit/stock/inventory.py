@@ -16,7 +16,7 @@ from pathlib import Path
 import pandas as pd
 
 from sitekit.errors import Fault, Faults, FileFault, InputFault
-from sitekit.layers.cells import DATE, DATE_1900, TIME, Reading, Refused, Rows, listed, point
+from sitekit.layers.cells import DATE, DATE_1900, MEND, TIME, Reading, Refused, Rows, listed, point
 from sitekit.layers.columns import FIELDS, factor_of, find_column, plain_name
 from sitekit.layers.rows import read_rows
 
@@ -114,6 +114,7 @@ def read_stock(
         raise FileFault(Fault(str(path), "no stock rows", "a header and at least one row", "Fill in the stock list."))
     named, notes = _columns_of(rows, where, columns or {})
     bad: dict[int, list[str]] = {}
+    mend: dict[int, str] = {}
     data: dict[str, list[str]] = {}
     for one, column in named.items():
         texts = []
@@ -121,13 +122,16 @@ def read_stock(
             odd = rows.odd.get((rows.lines[i], column))
             if odd and not (one == "health_date" and odd == DATE):
                 turned = one in ("species", "genet") and odd in (DATE, DATE_1900, TIME)
-                why = f"{column} is {odd}" + (", a name that the spreadsheet turned" if turned else "")
-                bad.setdefault(i, []).append(f"{why}; the cell shows {text!r}" if text else why)
+                shown = f", shown as {text!r}" if text else ""
+                name = f": the spreadsheet program turned the {one}'s name into it" if turned else ""
+                bad.setdefault(i, []).append(f"{column} is {odd}{shown}{name}")
+                if turned:
+                    mend[i] = f"Format column {column!r} of the spreadsheet as text, then type the name anew."
             elif odd:
                 text = text[:10]
             texts.append(_in_centimetres(point(text, rows.decimal), column) if one == "size_cm" else text)
         data[one] = texts
-    lost = [*rows.broken, *(_refused(rows, i, where, "; ".join(bad[i])) for i in sorted(bad))]
+    lost = [*rows.broken, *(_refused(rows, i, where, "; ".join(bad[i]), mend.get(i, MEND)) for i in sorted(bad))]
     if refused is not None:
         refused += [replace(r, layer=where) for r in lost]
     elif lost:
@@ -159,7 +163,7 @@ def _columns_of(rows: Rows, where: str, named: Mapping[str, str]) -> tuple[dict[
     if size is not None and factor_of("size_cm", size) is None:
         notes.append(f"{size!r} tells no unit: taken as cm")
     elif size is not None and factor_of("size_cm", size) != 1.0:
-        notes.append(f"{size!r}: 1 = {factor_of('size_cm', size):g} cm")
+        notes.append(f"{size!r} is in another unit: times {factor_of('size_cm', size):g} gives cm")
     left = [n for n in rows.names if n not in found.values()]
     if left:
         notes.append(f"columns not read: {', '.join(left)[:200]}")
@@ -177,8 +181,8 @@ def _in_centimetres(text: str, column: str) -> str:
         return text
 
 
-def _refused(rows: Rows, i: int, where: str, why: str) -> Refused:
-    return Refused(where, rows.file, rows.lines[i], rows.text_of(i), why)
+def _refused(rows: Rows, i: int, where: str, why: str, do: str) -> Refused:
+    return Refused(where, rows.file, rows.lines[i], rows.text_of(i), why, do)
 
 
 def check_stock(
@@ -250,7 +254,8 @@ def check_stock(
                 why = "; ".join(
                     f"{f.where.removeprefix(where).strip(', ')} {f.came} (due: {f.due})".strip() for f in faults.found
                 )
-                refused.append(Refused("stock", str(row["file"]), int(row["line"]), _text(row.get("text")), why))
+                do = " ".join(dict.fromkeys(f.do for f in faults.found))
+                refused.append(Refused("stock", str(row["file"]), int(row["line"]), _text(row.get("text")), why, do))
             continue
         first_seen.setdefault(batch, where)
         record["file"], record["line"] = row["file"], row["line"]

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
@@ -20,7 +21,7 @@ from sitekit.audit import clearances_kept, counts_agree, files_whole, places_all
 from sitekit.audit.written import READABLE
 from sitekit.base.tables import build
 from sitekit.errors import FileFault
-from tests.audit.conftest import LIVING, Plan, local
+from tests.audit.conftest import LIVING, Plan, local, make
 
 Change = Callable[[Plan], None]
 
@@ -341,3 +342,20 @@ def test_an_audit_without_a_plan_is_refused(tmp_path: Path, plan: Plan) -> None:
     (tmp_path / "empty").mkdir()
     with pytest.raises(FileFault, match=r"holds no plan.*sitekit run"):
         audit_plan(tmp_path / "empty", plan.settings)
+
+
+def test_a_proposed_area_forbids_only_where_the_plan_names_its_rule(tmp_path: Path) -> None:
+    """Units in a bay that a draft would close called broken, or a rule that the team insists on not looked at."""
+    plan = make(tmp_path)
+    frame = gpd.read_file(plan.folder / "areas.geojson")
+    frame.loc[frame["name"] == "Park", ["rule", "STATUS"]] = ["forbidden", "Proposed"]
+    frame.to_file(plan.folder / "areas.geojson")
+    plan.rehash()
+    assert places_allowed.FORBIDDEN not in plan.broken()
+    toml = plan.folder / "plan.toml"
+    text = toml.read_text("utf-8")
+    toml.write_text(
+        text.replace("[layers.area]", '[layers.protected.rules]\nPark = "forbidden"\n[layers.area]'), "utf-8"
+    )
+    plan.rehash()
+    assert "is in Park" in plan.broken()[places_allowed.FORBIDDEN]

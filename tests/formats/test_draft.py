@@ -17,6 +17,7 @@ from affine import Affine
 
 from sitekit.pipeline.samples import make_demo
 from sitekit.season.settings import read_settings, settings_from
+from tests.audit.conftest import make
 from tests.formats import awkward
 from tests.season.conftest import command, digests
 
@@ -75,7 +76,9 @@ def test_a_draft_of_the_demo_s_files_gives_the_layers_of_the_demo_s_plan(brought
         first = command("check", target)
         assert first.code == 3
         assert "layers.bathymetry.sign" in first.err
-        assert first.err.count("that nobody has answered") == len(re.findall(r'^[^#].* = "\?"', text, re.MULTILINE))
+        due = len(re.findall(r'^[^#].* = "\?"', text, re.MULTILINE))
+        assert first.err.count("that nobody has answered") == due
+        assert f'Next: answer its {due} questions (each "?"), and look at ' in said.out
         target.write_text(answered(text, ANSWERS), "utf-8")
         mine, own = read_settings(target), read_settings(plan)
         assert mine.layers.model_dump(exclude={"constraints"}) == own.layers.model_dump(exclude={"constraints"})
@@ -153,6 +156,40 @@ def test_lines_that_are_offered_can_be_taken_in(tmp_path: Path) -> None:
     plan = tomllib.loads("\n".join(taken).replace("#: [waves]", "[waves]"))
     assert plan["layers"]["named_places"] == {"file": "way.gpx", "radius_m": "?"}
     assert (plan["waves"]["wind"], plan["waves"]["wind_form"]) == ("wind.csv", "hours")
+
+
+def test_depths_in_feet_and_copies_are_asked_about_before_the_plan_is_answered(tmp_path: Path) -> None:
+    """A year in feet and a list of colonies given twice, met only after every question was answered."""
+    make(tmp_path)
+    awkward.feet_in_some_years(tmp_path / "corales 2019.csv")
+    awkward.two_header_rows(tmp_path / "norte.xlsx")
+    awkward.numbers_and_text(tmp_path / "voluntarios.csv")
+    awkward.folders_and_styles(tmp_path / "mis lugares.kml")
+    found = json.loads(command("check", "--draft", tmp_path, "--json").out)
+    feet = [a for a in found["asked"] if "depths of 2020" in a]
+    assert len(feet) == 1
+    assert "if it is in metres: ft?" in feet[0]
+    assert '#: depth_units_by_year = { 2020 = "ft" }' in found["plan"].splitlines()
+    copies = [a for a in found["asked"] if "like a copy" in a]
+    assert copies == ["13 of its 13 points stand in norte.xlsx too, like a copy: leave one of the two tables out?"]
+    kml = next(f for f in found["files"] if f["file"] == "mis lugares.kml")
+    assert kml["role"] is None
+    assert "in folders North / Corals" in kml["said"]
+    assert "its name speaks for layers.named_places, its folders for layers.colonies" in kml["unknown"][0]
+    assert "14 of its 14 points stand where norte.xlsx has colonies" in found["plan"]
+
+
+def test_files_that_nobody_uses_are_named_in_the_plan_and_by_check(tmp_path: Path) -> None:
+    """A photo with the only positions of a reef, gone without a word."""
+    plan = make(tmp_path).folder / "plan.toml"
+    awkward.bomb(tmp_path / "foto.kmz")
+    (tmp_path / "notas.docx").write_bytes(b"x")
+    lines = json.loads(command("check", "--draft", tmp_path, "--json").out)["plan"].splitlines()
+    at = lines.index("# Files of the folder that this plan does not use:")
+    assert lines[at + 1] == "#   foto.kmz: 'doc.kml' grows 1,028 times (due: at most 400 times)"
+    assert lines[at + 2] == "#   notas.docx: of no kind that is read"
+    said = command("check", plan)
+    assert "files of the folder that the plan does not use: foto.kmz, notas.docx\n" in said.out
 
 
 @pytest.mark.parametrize("column", ["TAXONCODE", "SPECIES_CD", "sp_code", "Species Code"])

@@ -86,7 +86,10 @@ def test_all_faults_of_a_table_are_told_with_their_lines(tmp_path):
         (HEAD, r"holds no colony; due: at least one row"),
         ("name,depth\na,3\n", r"has columns name, depth; due: columns of coordinates"),
         (HEAD + "18.1,-163.0,A,1,wild,3\n", r"latitude and longitude look swapped in 1 rows \(lines 2\)"),
-        (HEAD + "18.1,-63.0,A,1,wild,3\n", r"look swapped in 1 rows \(lines 2\); due: longitude in x"),
+        (
+            HEAD + "18.1,-63.0,A,1,wild,3\n",
+            r"look swapped in 1 rows \(lines 2\); due: longitude in x, latitude in y. Name the columns the other way round",
+        ),
         (HEAD.replace(",origin", ",o") + GOOD, r"layers\.colonies\.origin: not given; due: wild or outplant"),
         ("lon,lat,origin\n-63,18,wild\n", r"position_error_m: not given; .*It widens the clearance"),
         (b"lon,lat,origin,position_error_m\n-63,18\xe9,wild,3\n", r"line 2: lat is '18é'"),

@@ -53,7 +53,12 @@ def test_a_proposed_area_has_no_effect_and_a_note(tmp_path):
     path = file(tmp_path, name=["inner", "outer"], rule=["forbidden", "permit"], STATUS=["Proposed", "Designated"])
     frame, notes = read_protected(path, to_crs=UTM, rule_field="rule")
     assert dict(zip(frame["name"], frame["rule"], strict=True)) == {"inner": "none", "outer": "permit"}
-    assert notes == ("proposed areas have no legal effect and count as `none`: inner",)
+    assert notes == (
+        "proposed areas have no legal effect yet and count as `none`, unless [layers.protected.rules] names them: inner",
+    )
+    frame, notes = read_protected(path, to_crs=UTM, rule_field="rule", rules={"inner": "permit"})
+    assert dict(zip(frame["name"], frame["rule"], strict=True)) == {"inner": "permit", "outer": "permit"}
+    assert notes == ("the file says proposed, the plan's own rule counts: inner (permit)",)
 
 
 @pytest.mark.parametrize(

@@ -9,9 +9,10 @@ import pytest
 import shapely
 
 from sitekit.errors import InputFault
-from sitekit.layers.aliases import Named, genet_doubts, near_doubles, read_aliases
+from sitekit.layers.aliases import Named, genet_doubts, read_aliases
 from sitekit.layers.cells import Reading
 from sitekit.layers.depth_units import depth_units
+from sitekit.layers.doubles import near_doubles
 from sitekit.layers.points import Given, read_points
 from sitekit.layers.rows import read_rows
 from sitekit.layers.text_rows import MOST_BYTES
@@ -162,6 +163,19 @@ def test_points_of_two_files_nearer_than_their_errors_are_asked_about():
     (doubt,) = near_doubles(x, np.zeros(4), error, ["A", "A", "", "A"], label)
     assert "a.csv of p and b.csv of q: 1 pairs nearer than their errors (lines 2 and 2, 2.0 m)" in doubt.said
     assert near_doubles(x, np.zeros(4), error, ["A", "A", "B", "B"], label) == ()
+    named = [*label[:2], ("b.gpx", "q", "C000"), ("b.gpx", "q", "C001")]
+    (doubt,) = near_doubles(x, np.zeros(4), error, ["A", "A", "", "A"], named)
+    assert "(line 2 and C000, 2.0 m)" in doubt.said
+
+
+def test_a_file_that_holds_another_once_more_is_told_as_a_copy():
+    """Fifty-nine colonies counted where there are fourteen, behind six lines of pairs."""
+    x = np.array([0.0, 10.0, 20.0, 30.0, 40.0, 0.05, 10.1, 20.0, 31.0])
+    label = [("all.csv", "", k) for k in range(2, 7)] + [("copy.csv", "", k) for k in range(2, 6)]
+    (doubt,) = near_doubles(x, np.zeros(9), np.full(9, 2.0), [""] * 9, label)
+    assert doubt.said == "copy.csv looks like a copy of all.csv: 3 of its 4 colonies stand there too"
+    (doubt,) = near_doubles(x + np.arange(9) * 0.21, np.zeros(9), np.full(9, 2.0), [""] * 9, label)
+    assert "pairs nearer than their errors" in doubt.said
 
 
 def test_a_double_is_found_among_many_species_on_one_position() -> None:
@@ -176,7 +190,7 @@ def test_rows_that_look_swapped_are_exchanged_only_when_told(tmp_path):
     """A reef on another continent, or rows turned without asking."""
     path = tmp_path / "a.csv"
     path.write_text("lat,lon\n18.1,-63.01\n-63.02,18.1\n")
-    with pytest.raises(InputFault, match=r'rows \(lines 3\).*swapped_rows = "swap" in \[layers.colonies\]'):
+    with pytest.raises(InputFault, match=r'rows \(lines 3\).*swapped_rows = "swap" exchanges.*accept_partial = true'):
         read_points(path, to_crs=UTM, **STATED)
     frame, notes = read_points(path, to_crs=UTM, given=Given(swap=True), **STATED)
     assert [round(p.x, 2) for p in frame.to_crs(4326).geometry] == [-63.01, -63.02]

@@ -11,7 +11,14 @@ from hypothesis import strategies as st
 
 from sitekit.base.sources import shared_file
 from sitekit.errors import InputFault
-from sitekit.layers.substrate import align_substrate, hard_codes, map_classes, substrate_codes, substrate_names
+from sitekit.layers.substrate import (
+    align_substrate,
+    hard_codes,
+    map_classes,
+    near_classes,
+    substrate_codes,
+    substrate_names,
+)
 from tests.layers.rasters import NORTH, UTM, WEST, grid, read, write
 
 CLASSES = json.loads(shared_file("cmecs_substrate.json").read_text("utf-8"))["classes"]
@@ -54,9 +61,21 @@ def test_mapping_keeps_every_class_of_the_user(classes):
 def test_unknown_names_are_told_together_with_the_nearest():
     """One fault a run, or no advice."""
     with pytest.raises(
-        InputFault, match=r"(?s)classes\.'1': 'Sandd'; due: .*Sand.*classes\.'2': 'Bedrok'; due: .*Bedrock"
+        InputFault,
+        match=r"(?s)classes\.'1': 'Sandd'; due: .*bottom.md.*Perhaps: Sand.*classes\.'2': 'Bedrok'.*: Bedrock",
     ):
         map_classes({"1": "Sandd", "2": "Bedrok"})
+
+
+@pytest.mark.parametrize(
+    ("word", "near"),
+    [("roca", "Rock Substrate"), ("Arena", "Sand"), ("récif", "Coral Reef Substrate"), ("rubble", "Coral Rubble"),
+     ("coral sands", "Coral Sand"), ("fine sand", "Fine Sand")],
+)  # fmt: skip
+def test_words_of_daily_use_lead_to_a_class(word, near):
+    """'roca' answered with Bedrock, Trash and Gravel."""
+    assert near_classes(word)[0] == near
+    assert all(c in substrate_codes() for c in near_classes(word))
 
 
 def test_a_raster_of_classes_comes_onto_the_grid_as_codes(tmp_path):

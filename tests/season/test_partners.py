@@ -106,7 +106,8 @@ def test_check_tells_how_each_file_was_understood_what_was_refused_and_what_is_a
     said = command("check", season.folder)
     assert said.code == 0, said.err
     for part in (
-        "note: sheet '2026'", "note: header in line 2; 1 rows above it left out", "note: 'Size (in)': 1 = 2.54 cm",
+        "note: sheet '2026'", "note: header in line 2; 1 rows above it left out",
+        "note: 'Size (in)' holds in: times 2.54 gives cm",
         "note: semicolons between columns, UTF-8", "note: decimal comma", "note: depths from 'depth', in m",
         "REFUSED living.xlsx, line 5: size_cm is 'big' (due: a number); the row: ",
         "REFUSED stock.csv, line 8: ready 'a lot'",
@@ -120,8 +121,9 @@ def test_check_tells_how_each_file_was_understood_what_was_refused_and_what_is_a
     stock = next(r for r in rows if r["layer"] == "stock")
     assert stock["refused"] == [
         {
-            "file": "stock.csv", "line": 8, "text": "ACER | c3 | a lot | healthy | 2026-04-01 | 10 | school",
-            "reason": "ready 'a lot' (due: a whole number of fragments from 0 to 999,999,999)",
+            "file": "stock.csv", "line": 8,
+            "text": "species=ACER; genet=c3; ready=a lot; health=healthy; health_date=2026-04-01; size_cm=10; partner=school",
+            "reason": "ready 'a lot' (due: a whole number of fragments from 0 to 999,999,999)", "do": "Correct the count.",
         }
     ]  # fmt: skip
 
@@ -148,6 +150,9 @@ def test_refused_rows_and_doubts_are_listed_and_stand_in_the_decision_record(sea
     assert [(r["layer"], r["file"], r["line"]) for r in listed(season.folder, "refused_rows.csv")] == [
         ("layers.colonies[1]", "living.xlsx", "5"), ("stock", "stock.csv", "8"),
     ]  # fmt: skip
+    size = listed(season.folder, "refused_rows.csv")[0]
+    assert size["reason"] == "size_cm is 'big' (due: a number). Correct the row in its file, or ask who wrote it."
+    assert "; Size (in)=big" in size["text"]
     said = " | ".join(r["said"] for r in listed(season.folder, "doubts.csv"))
     for part in ("depths of 2020", "1 pairs nearer", "A-2, a2 differ", "a1 is a name of school, team"):
         assert part in said

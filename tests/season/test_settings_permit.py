@@ -31,7 +31,7 @@ def test_the_demo_permit_is_read_whole() -> None:
 
 
 FAULTS: list[tuple[dict[str, Any], str]] = [
-    ({"valid_from": "2027-05-01"}, r"permit.1..valid_from: .* should be a valid date"),
+    ({"valid_from": "2027-05-01"}, r"permit.1..valid_from: .* due: a date as year-month-day"),
     ({"datum": "OSGB"}, r"datum 'OSGB' is unknown: one of WGS 84, NAD83"),
     ({"amends": "last/season.gpkg"}, "amends needs amendment_reason: an office asks why"),
     ({"low_water_m": 2.0, "high_water_m": 0.55}, r"low_water_m 2 is above high_water_m 0\.55"),

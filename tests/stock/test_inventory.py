@@ -158,7 +158,8 @@ def test_a_spreadsheet_keeps_names_and_tells_those_it_turned_into_dates(tmp_path
     sheet.append(["ACER", date(2026, 2, 1), 5, 8, "healthy", date(2026, 3, 1), "school"])
     book.save(tmp_path / "stock.xlsx")
     with pytest.raises(
-        InputFault, match=r"line 4: Genotipo is a date, a name that the spreadsheet turned.*'2026-02-01'"
+        InputFault,
+        match=r"line 4: Genotipo is a date, shown as '2026-02-01': .* turned the genet's name.*as text, then type",
     ):
         read_stock(tmp_path / "stock.xlsx")
     refused = []
@@ -171,7 +172,7 @@ def test_a_spreadsheet_keeps_names_and_tells_those_it_turned_into_dates(tmp_path
         "school",
     )
     assert [(r.layer, r.file, r.line) for r in refused] == [("stock", "stock.xlsx", 4)]
-    assert {"'Genotipo' read as genet", "'Size (in)': 1 = 2.54 cm"} <= set(notes)
+    assert {"'Genotipo' read as genet", "'Size (in)' is in another unit: times 2.54 gives cm"} <= set(notes)
 
 
 def test_rows_that_cannot_be_used_are_set_aside_with_file_line_text_and_reason(tmp_path):
@@ -183,4 +184,8 @@ def test_rows_that_cannot_be_used_are_set_aside_with_file_line_text_and_reason(t
     assert list(check_stock(frame, species=["ACER"], refused=refused).genet) == ["A"]
     (one,) = refused
     assert (one.line, one.reason) == (3, "ready 'many' (due: a whole number of fragments from 0 to 999,999,999)")
-    assert one.text == "ACER | B |  |  |  |  | many | 20 | healthy |"
+    assert one.do == "Correct the count."
+    assert one.text == (
+        "species=ACER; genet=B; source=; source_region=; structure=; owner=; ready=many; size_cm=20; health=healthy; "
+        "health_date="
+    )
