@@ -63,7 +63,12 @@ def exchanged(placer: Placer, chosen: Floats, *, steps: int, shaken: int, draw: 
     steps_m = np.array([fields[0].step_along_m, fields[0].step_across_m])
     starts = (first, shape, np.column_stack([middles, placer.turns]), steps_m)
     ways = _ways(tuple(map(tuple, placer.turns.tolist())), tuple(placer.size.tolist()))
-    found = _exchange(at, quality, starts, ways, placer.size, draw.random((steps, 2)), shaken, placer.ground)
+    high, wide = (int(2.0 * ways[1].max() / step) + 3 for step in steps_m[::-1])
+    room = (len(fields) * high, len(fields) * high * wide)  # stretches and starts in one rectangle's way, at most
+    standing = np.where(quality < 0, _CLOSED, np.int16(0))
+    found = _exchange(
+        at, quality, standing, room, starts, ways, placer.size, draw.random((steps, 2)), shaken, placer.ground
+    )
     for k, field in enumerate(fields):
         field.quality[:] = quality[first[k] : first[k + 1]].reshape(field.quality.shape)
     of = np.searchsorted(first, found, side="right") - 1
@@ -110,6 +115,8 @@ def _ways(turns: tuple[tuple[float, float], ...], size: tuple[float, ...]) -> tu
 def _exchange(
     at: Ints,
     quality: NDArray[np.float32],
+    standing: NDArray[np.int16],
+    room: tuple[int, int],
     starts: Starts,
     ways: tuple[Floats, Floats],
     size: Floats,
@@ -117,16 +124,18 @@ def _exchange(
     shaken: int,
     ground: Ground,
 ) -> Ints:
-    """Starts of the set after all steps; marks in `quality` starts that fall short."""
-    turns, steps_m = starts[2][:, 2:], starts[3]
-    rows = turns.shape[0] * (int(2.0 * ways[1].max() / steps_m[1]) + 3)
-    mine, new = np.empty((rows, 2), np.int64), np.empty((rows, 2), np.int64)
-    free = np.empty(rows * (int(2.0 * ways[1].max() / steps_m[0]) + 3), np.int64)
+    """Starts of the set after all steps; marks in `quality` starts that fall short.
+
+    Plain loops where numpy has a word for it: its words take seconds to compile.
+    """
+    turns = starts[2][:, 2:]
+    mine, new = np.empty((room[0], 2), np.int64), np.empty((room[0], 2), np.int64)
+    free = np.empty(room[1], np.int64)
     x, y, of = np.empty(free.size), np.empty(free.size), np.empty(free.size, np.int64)
     worth = np.empty(free.size)
-    standing = np.where(quality < 0, _CLOSED, np.int16(0))
-    chosen, number = np.append(at, np.empty(at.size + 64, np.int64)), at.size
+    chosen, number = np.empty(2 * at.size + 64, np.int64), at.size
     for q in range(number):
+        chosen[q] = at[q]
         _add(standing, new, _in_the_way(at[q], starts, ways, size, new), np.int16(1))
     for step in range(drawn.shape[0]):
         q = int(drawn[step, 0] * number)
@@ -162,13 +171,16 @@ def _exchange(
                 chosen[q] = start
             elif laid > 0:
                 if number == chosen.size:
-                    chosen = np.append(chosen, np.empty(number, np.int64))
+                    more = np.empty(2 * number, np.int64)
+                    for f in range(number):
+                        more[f] = chosen[f]
+                    chosen = more
                 chosen[number] = start
                 number += 1
             laid += 1
             if start != old:
                 _add(standing, new, _in_the_way(start, starts, ways, size, new), np.int16(1))
-    return chosen[:number].copy()
+    return chosen[:number]
 
 
 @compiled

@@ -16,6 +16,7 @@ from sitekit.layout.tape import direction
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Bins = tuple[Floats, float, Ints, int]  # south-west corner, side [m], newest of each, columns
 
 MOST_TRIED = 2_000_000  # rectangles picked from; of more, the best of each square of samples
 
@@ -95,7 +96,10 @@ class Placer:
         if len(ordered) == 0 or room <= len(first):
             return first[:most]
         every = np.concatenate([first, ordered])
-        chosen, unfit = _pick(every, len(first), room, self.turns, self.size, self.reach_m, self.ground)
+        south_west, north_east = every[:, :2].min(axis=0), every[:, :2].max(axis=0)
+        columns, rows = ((north_east - south_west) / self.reach_m).astype(np.int64) + 3
+        bins = (south_west, self.reach_m, np.full(rows * columns, -1, np.int64), int(columns))
+        chosen, unfit = _pick(every, len(first), room, self.turns, self.size, bins, self.ground)
         for k, field in enumerate(self.fields):
             short = every[unfit]
             field.quality[self.samples(k, short[short[:, 2] == k])] = -1.0
@@ -193,16 +197,13 @@ def apart(ax: float, ay: float, a: Floats, bx: float, by: float, b: Floats, size
 
 @compiled
 def _pick(
-    every: Floats, first: int, most: int, turns: Floats, size: Floats, bin_m: float, ground: Ground
+    every: Floats, first: int, most: int, turns: Floats, size: Floats, bins: Bins, ground: Ground
 ) -> tuple[Ints, NDArray[np.bool_]]:
     """Indices of the first ones and of those that fit, found through square bins as wide as two can touch; who is short."""
     n = every.shape[0]
-    west, south = every[:, 0].min(), every[:, 1].min()
-    columns = int((every[:, 0].max() - west) / bin_m) + 3
-    rows = int((every[:, 1].max() - south) / bin_m) + 3
-    head = np.full(rows * columns, -1, np.int64)
-    after = np.full(most, -1, np.int64)
-    chosen = np.empty(most, np.int64)
+    corner, bin_m, head, columns = bins
+    west, south = corner[0], corner[1]
+    after, chosen = np.empty(most, np.int64), np.empty(most, np.int64)
     unfit = np.zeros(n, np.bool_)
     found = 0
     for k in range(n):
