@@ -201,11 +201,13 @@ def _rooms(project: Project, ground: Ground, outlines: list[Any]) -> list[dict[s
         return room_for(project, ground, read_bottom(project, ground, outline, colonies, rasters), species)
 
     found: list[dict[str, Room]] = [{} for _ in outlines]
-    pairs = [(outline, code) for outline in outlines for code in codes]
+    by_size = sorted(range(len(outlines)), key=lambda k: (-outlines[k].area, k))  # the longest work first
+    pairs = [(k, code) for k in by_size for code in codes]
     with OpenRasters() as rasters:
-        for done, room in enumerate(in_order(work, iter(pairs), project.machine.threads)):
-            found[done // len(codes)][codes[done % len(codes)]] = room
-            project.machine.progress(done // len(codes) + 1, len(outlines))
+        made = in_order(work, ((outlines[k], code) for k, code in pairs), project.machine.threads)
+        for done, ((k, code), room) in enumerate(zip(pairs, made, strict=True), start=1):
+            found[k][code] = room
+            project.machine.progress(done // len(codes), len(outlines))
     return found
 
 

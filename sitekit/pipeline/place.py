@@ -71,6 +71,7 @@ def run(project: Project, run_id: str) -> Done:
     moved = given_plots(project, crs, [name for name, _ in chosen], apart_m=apart)
 
     before = _neighbours_before(project, ground, [outlines[candidate] for _, candidate in chosen])
+    by_size = sorted(range(len(chosen)), key=lambda k: (-outlines[chosen[k][1]].area, k))  # the longest work first
     planned: dict[int, SitePlan] = {}
 
     def work(k: int) -> SitePlan:
@@ -82,7 +83,7 @@ def run(project: Project, run_id: str) -> Done:
 
     with OpenRasters() as rasters:
         while len(planned) < len(chosen):
-            ready = [k for k in range(len(chosen)) if k not in planned and all(i in planned for i in before[k])]
+            ready = [k for k in by_size if k not in planned and all(i in planned for i in before[k])]
             for k, plan in zip(ready, in_order(work, iter(ready), project.machine.threads), strict=True):
                 planned[k] = plan
                 project.machine.progress(len(planned), len(chosen))
@@ -164,7 +165,7 @@ def _plan_site(
 
 
 def _neighbours_before(project: Project, ground: Ground, outlines: list[Any]) -> list[list[int]]:
-    """Return for each site those planned before it whose units or plots could come too near to its own."""
+    """Return for each site the larger ones (of equals, those chosen before) whose units or plots could come too near."""
     spacing = project.settings.spacing
     codes = [s.code for s in project.settings.species]
     reach = max(between_species(project, ground, a, b) for a in codes for b in codes)
@@ -174,7 +175,8 @@ def _neighbours_before(project: Project, ground: Ground, outlines: list[Any]) ->
     if not outlines:
         return []
     one, other = shapely.STRtree(outlines).query(outlines, predicate="dwithin", distance=reach)
-    return [sorted(int(i) for i in other[one == k] if i < k) for k in range(len(outlines))]
+    rank = [(-shape.area, k) for k, shape in enumerate(outlines)]
+    return [sorted(int(i) for i in other[one == k] if rank[i] < rank[k]) for k in range(len(outlines))]
 
 
 def _genets(
