@@ -12,6 +12,8 @@ import numpy as np
 
 from sitekit.base.compiled import compiled
 
+_TWO_52 = 4503599627370496.0
+_TWO_52_BITS = 0x4330000000000000
 LOWEST_LOG2 = -1.0e30  # stands for the logarithm of zero; finite, so that zero weight times it stays zero
 
 
@@ -61,10 +63,11 @@ def bearing(east: float, north: float) -> float:
 def log2(x: float) -> float:
     """Logarithm to base 2 of `x` ≥ 0; largest error 1e-15 relative to max(1, |answer|); below 2e-308: `LOWEST_LOG2`."""
     bits = np.float64(x).view(np.uint64)
-    # exponent of x / √½, so that the mantissa lies in [√½, √2)
-    shifted = bits - np.uint64(0x3FE6A09E667F3BCD)
-    exponent = np.int64(shifted) >> np.int64(52)
-    mantissa = np.uint64(bits - (np.uint64(exponent) << np.uint64(52))).view(np.float64)
+    # exponent of x / √½ with 1023 added, so that the mantissa lies in [√½, √2)
+    raised = np.uint64(bits + np.uint64(0x00095F619980C433)) >> np.uint64(52)
+    mantissa = np.uint64(bits - (raised << np.uint64(52)) + np.uint64(0x3FF0000000000000)).view(np.float64)
+    # a whole number below 2⁵² in the low bits of 2⁵² is that number: no conversion, which many processors do singly
+    exponent = np.uint64(raised | np.uint64(_TWO_52_BITS)).view(np.float64) - (_TWO_52 + 1023.0)
     s = (mantissa - 1.0) / (mantissa + 1.0)
     v = s * s
     p = 0.24525049960335565
@@ -74,7 +77,7 @@ def log2(x: float) -> float:
     p = p * v + 0.5770780180815508
     p = p * v + 0.9617966939222711
     p = p * v + 2.8853900817779277
-    return np.float64(exponent) + p * s if x > 2.2250738585072014e-308 else LOWEST_LOG2
+    return exponent + p * s if x > 2.2250738585072014e-308 else LOWEST_LOG2
 
 
 @compiled
@@ -93,5 +96,6 @@ def exp2(x: float) -> float:
     p = p * f + 0.055504108658911595
     p = p * f + 0.24022650695923717
     p = p * f + 0.693147180559945
-    scale = np.uint64(np.uint64(np.int64(whole) + np.int64(1023)) << np.uint64(52)).view(np.float64)
+    raised = np.float64(whole + (_TWO_52 + 1023.0)).view(np.uint64)  # whole + 1023 in the low bits
+    scale = np.uint64(raised << np.uint64(52)).view(np.float64)
     return (1.0 + p * f) * scale if x >= -1000.0 else 0.0

@@ -1,6 +1,7 @@
 """What a user brings, made comparable.
 
 - grid: square cells in one projected system
+- kept_tiles: tiles that coming blocks see again, unpacked once
 - tiled: rasters read and written by window
 - cluster: the same blocks on a cluster of workers
 - blocks: rasters of any size, tile by tile, in threads

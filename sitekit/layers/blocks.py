@@ -38,7 +38,8 @@ from sitekit.layers.tiled import (
     write_fault,
 )
 
-_CACHE_SHARE = 0.3  # of the memory, for tiles that neighbouring blocks read again
+_CACHE_SHARE = 0.3  # of the memory, for tiles that neighbouring blocks read again and for tiles to be written
+_GDAL_SHARE = 0.25  # of that, for GDAL whatever the layers take
 _READY = 2  # results per thread that may wait for the writer
 
 T = TypeVar("T")
@@ -97,8 +98,7 @@ def run_blocks(
     _check(grid, sources, outputs, memory_gb, need_gb=_need_gb(grid, sources, outputs, halo, workers))
     total = -(-grid.shape[0] // TILE) * -(-grid.shape[1] // TILE)
     with ExitStack() as stack:
-        stack.enter_context(rasterio.Env(GDAL_CACHEMAX=int(memory_gb * 1e9 * _CACHE_SHARE)))
-        readers = {name: stack.enter_context(Reader(name, source, grid)) for name, source in sources.items()}
+        readers = _open(stack, grid, sources, halo, memory_gb * 1e9 * _CACHE_SHARE)
         beside = {name: stack.enter_context(atomic_path(output.path)) for name, output in outputs.items()}
         with ExitStack() as writing:
             writers = {name: writing.enter_context(open_output(beside[name], outputs[name], grid)) for name in outputs}
@@ -151,8 +151,7 @@ def over_blocks(
     _check(grid, sources, None, memory_gb, need_gb=_need_gb(grid, sources, {}, halo, workers))
     total = -(-grid.shape[0] // TILE) * -(-grid.shape[1] // TILE)
     with ExitStack() as stack:
-        stack.enter_context(rasterio.Env(GDAL_CACHEMAX=int(memory_gb * 1e9 * _CACHE_SHARE)))
-        readers = {name: stack.enter_context(Reader(name, source, grid)) for name, source in sources.items()}
+        readers = _open(stack, grid, sources, halo, memory_gb * 1e9 * _CACHE_SHARE)
 
         def work(block: Block) -> R:
             return function({name: reader.read(block) for name, reader in readers.items()}, block)
@@ -162,6 +161,18 @@ def over_blocks(
             yield result
             if progress is not None:
                 progress(done, total)
+
+
+def _open(
+    stack: ExitStack, grid: Grid, sources: Mapping[str, Input], halo: int, cache_bytes: float
+) -> dict[str, Reader]:
+    """Open the inputs and share the memory for tiles among them and GDAL."""
+    readers = {name: stack.enter_context(Reader(name, source, grid)) for name, source in sources.items()}
+    left = cache_bytes
+    for reader in readers.values():
+        left -= reader.keep(halo, left - cache_bytes * _GDAL_SHARE)
+    stack.enter_context(rasterio.Env(GDAL_CACHEMAX=max(int(left), 1_000_000)))  # below 100,000 it would mean megabytes
+    return readers
 
 
 def in_order(function: Callable[[T], R], items: Iterator[T], threads: int) -> Iterator[R]:

@@ -204,8 +204,7 @@ def _straight(
     knots = 1
     while knots < x.size and x[knots] < np.inf:
         knots += 1
-    for j in range(values.size):
-        out[j] = y[0] if abs(np.float64(values[j])) < np.inf else np.nan
+    out[:] = y[0]
     for k in range(max(knots - 1, 1)):
         left, base = x[k], y[k]
         right, end = (x[k + 1], y[k + 1]) if knots > 1 else (left, base)
@@ -214,4 +213,5 @@ def _straight(
         for j in range(values.size):
             v = np.float64(values[j])
             here = end if v >= right else base + change * min((v - left) * per_unit, 1.0)
-            out[j] = here if (v >= left) & (v < np.inf) else out[j]
+            so_far = here if v >= left else out[j]
+            out[j] = so_far if abs(v) < np.inf else np.nan
