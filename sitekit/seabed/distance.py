@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,7 @@ from sitekit.errors import Faults
 from sitekit.layers.blocks import in_order
 
 _FAR = 1 << 20  # rows; its square still fits in 64 bits beside a square of columns
+_FAR_SMALL = 32_767  # the same for rasters with shorter sides, in 16 bits
 _NEAR = 24  # cells; rows with no greater distance are done step by step over neighbours, eight cells at a time
 _NEAR_NONE = 1 << 28
 
@@ -89,15 +91,18 @@ def distance(
     reach = min(reach, _FAR)
     rows, cols = marked.shape[0] - 2 * halo, marked.shape[1] - 2 * halo
     out = np.empty((rows, cols), np.float32)
-    columns = np.empty((rows, marked.shape[1]), np.int32)
+    small = marked.ndim == 2 and max(marked.shape) < _FAR_SMALL  # half the memory to go through
+    far = _FAR_SMALL if small else _FAR
+    kind: Any = np.int16 if small else np.int32
+    columns = np.empty((rows, marked.shape[1]), kind)
     marks = np.ascontiguousarray(marked).view(np.uint8)
 
     def down_and_up(strip: tuple[int, int]) -> None:
-        _along_columns(marks, halo, reach, strip, columns)
+        _along_columns(marks, (halo, reach, far), strip, columns)
 
     def across(strip: tuple[int, int]) -> None:
         part = slice(*strip)
-        _along_rows(columns[part], halo, reach, (float(cell_m), float(greatest_m)), out[part])
+        _along_rows(columns[part], (halo, reach, far), (float(cell_m), float(greatest_m)), out[part])
 
     for _ in in_order(down_and_up, _strips(marks.shape[1], threads), threads):
         pass
@@ -122,32 +127,42 @@ def distance_halo(cell_m: float, greatest_m: float) -> int:
 
 @compiled
 def _along_columns(
-    marked: NDArray[np.uint8], halo: int, reach: int, strip: tuple[int, int], out: NDArray[np.int32]
+    marked: NDArray[np.uint8], frame: tuple[int, int, int], strip: tuple[int, int], out: NDArray[np.int32]
 ) -> None:
-    """Cells to the nearest mark in the same column; `_FAR` where it is farther than `reach`."""
+    """Cells to the nearest mark in the same column; `far` where it is farther than `reach`."""
+    halo, reach, far = frame
     rows = out.shape[0]
     first, last = strip
-    run = np.full(out.shape[1], _FAR, np.int32)
-    for i in range(marked.shape[0]):
-        for j in range(first, last):
-            run[j] = 0 if marked[i, j] != 0 else min(run[j] + 1, _FAR)
-        if halo <= i < halo + rows:
-            for j in range(first, last):
-                out[i - halo, j] = run[j]
-    run[:] = _FAR
-    for i in range(marked.shape[0] - 1, -1, -1):
-        for j in range(first, last):
-            run[j] = 0 if marked[i, j] != 0 else min(run[j] + 1, _FAR)
-        if halo <= i < halo + rows:
-            for j in range(first, last):
-                near = min(run[j], out[i - halo, j])
-                out[i - halo, j] = near if near <= reach else _FAR
+    width = last - first
+    run = np.full(width, far, out.dtype)
+    for i in range(halo + rows):
+        marks = marked[i, first:last]
+        _step(marks, far, run)
+        if i >= halo:
+            out[i - halo, first:last] = run
+    run[:] = far
+    for i in range(marked.shape[0] - 1, halo - 1, -1):
+        _step(marked[i, first:last], far, run)
+        if i < halo + rows:
+            above = out[i - halo, first:last]
+            for j in range(width):
+                near = run[j] if run[j] < above[j] else above[j]
+                above[j] = near if near <= reach else far
+
+
+@compiled
+def _step(marks: NDArray[np.uint8], far: int, run: NDArray[np.int32]) -> None:
+    """One row on: comparisons and a sum that fit the word of `run`, so that many cells go at once."""
+    for j in range(run.size):
+        on = run[j] + 1 if run[j] < far else far
+        run[j] = 0 if marks[j] != 0 else on
 
 
 @compiled
 def _along_rows(
-    columns: NDArray[np.int32], halo: int, reach: int, size: tuple[float, float], out: NDArray[np.float32]
+    columns: NDArray[np.int32], frame: tuple[int, int, int], size: tuple[float, float], out: NDArray[np.float32]
 ) -> None:
+    halo, reach, far = frame
     cell, greatest = size
     rows, cols = out.shape
     wide = columns.shape[1]
@@ -159,16 +174,16 @@ def _along_rows(
     for i in range(rows):
         row = columns[i]
         worst = np.int32(0)
-        top = np.int32(min(reach, _FAR))
+        top = np.int32(min(reach, far))
         for k in range(wide):
-            worst = max(worst, min(row[k], top))
+            worst = max(worst, min(np.int32(row[k]), top))
         if worst <= _NEAR:
             _near_row(row, halo, reach, padded, near)
             for j in range(cols):
                 d = np.sqrt(np.float64(near[j])) * cell
                 out[i, j] = greatest if near[j] >= _NEAR_NONE else min(d, greatest)
         else:
-            _envelope_row(row, (halo, cell, greatest), (at, height, start), out[i])
+            _envelope_row(row, (halo, far, cell, greatest), (at, height, start), out[i])
 
 
 @compiled
@@ -176,7 +191,7 @@ def _near_row(row: NDArray[np.int32], halo: int, reach: int, padded: NDArray[np.
     """Squared distances where none along a column exceeds `_NEAR` (or where farther ones do not count)."""
     wide, cols = row.size, out.size
     for k in range(wide):
-        padded[k + _NEAR] = row[k] * row[k] if row[k] <= _NEAR else _NEAR_NONE
+        padded[k + _NEAR] = np.int32(row[k]) * np.int32(row[k]) if row[k] <= _NEAR else _NEAR_NONE
     first = halo + _NEAR
     centre = padded[first : first + cols]
     for j in range(cols):
@@ -195,7 +210,7 @@ def _near_row(row: NDArray[np.int32], halo: int, reach: int, padded: NDArray[np.
 @compiled
 def _envelope_row(
     row: NDArray[np.int32],
-    frame: tuple[int, float, float],
+    frame: tuple[int, int, float, float],
     work: tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]],
     out: NDArray[np.float32],
 ) -> None:
@@ -203,12 +218,12 @@ def _envelope_row(
 
     All numbers but the last square root are whole and below 2⁵³, so float64 holds them exactly.
     """
-    halo, cell, greatest = frame
+    halo, far, cell, greatest = frame
     at, height, start = work
     wide, cols = row.size, out.size
     top = -1
     for column in range(wide):
-        if row[column] >= _FAR:
+        if row[column] >= far:
             continue
         k = np.float64(column)
         g2 = np.float64(row[column]) * np.float64(row[column])

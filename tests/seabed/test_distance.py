@@ -101,3 +101,11 @@ def test_threads_do_not_change_a_distance(threads):
     np.testing.assert_array_equal(distance(marks, 2.0, greatest_m=300.0, halo=7, threads=threads), one)
     few = distance(marks[:2, :3], 2.0, greatest_m=300.0, threads=threads)
     np.testing.assert_array_equal(few, distance(marks[:2, :3], 2.0, greatest_m=300.0))
+
+
+@pytest.mark.parametrize("shape", [(2, 32_766), (2, 32_767), (33_000, 2), (3, 40_000)])
+def test_long_rasters_in_words_of_16_and_32_bits_equal_scipy(shape):
+    """From 32,767 cells on a side the longer words are used."""
+    marks = np.zeros(shape, bool)
+    marks[0, 0] = marks[-1, shape[1] // 3] = True
+    assert np.array_equal(distance(marks, 1.0), distance_transform_edt(~marks).astype(np.float32))
