@@ -4,6 +4,8 @@ import subprocess
 import numpy as np
 import pytest
 import rasterio
+import xarray
+import xrspatial
 from affine import Affine
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -238,3 +240,15 @@ def test_gdaldem_agrees_inside_the_border(tmp_path, mode, field, tolerance):
     out = terrain(-elevation, 2.0, inner_m=2.0, outer_m=4.0, ruggedness_radius_m=3.0)[field][1:-1, 1:-1]
     gap = np.abs(out - due)
     assert np.minimum(gap, 360.0 - gap).max() < tolerance
+
+
+def test_xarray_spatial_agrees_inside_the_border():
+    """A disagreement with another library (xarray-spatial, Horn's gradient too) that a unit or a sign would make."""
+    elevation = np.random.default_rng(11).normal(-12, 3, (60, 70)).astype(np.float32)
+    north, east = np.arange(60)[::-1] * 2.0, np.arange(70) * 2.0
+    surface = xarray.DataArray(elevation, dims=("y", "x"), coords={"y": north, "x": east}, attrs={"res": (2.0, 2.0)})
+    out = terrain(-elevation, 2.0, inner_m=2.0, outer_m=4.0, ruggedness_radius_m=3.0)
+    inner = (slice(1, -1),) * 2
+    assert np.abs(out["slope_deg"] - xrspatial.slope(surface).values)[inner].max() < 1e-4
+    turn = np.abs(out["aspect_deg"] - xrspatial.aspect(surface).values)[inner]
+    assert np.minimum(turn, 360.0 - turn).max() < 2e-3
