@@ -48,14 +48,15 @@ class KeptTiles:
     def around(self, row: int, col: int) -> NDArray[Any]:
         """Return the tile that begins at a cell together with its halo, as far as the raster reaches."""
         here = row // self.tile, col // self.tile
-        self._forget(here)
-        own = self._whole(here)
+        self._forget_before(here)
         r0, c0 = max(row - self.halo, 0), max(col - self.halo, 0)
         r1 = min(row + self.tile + self.halo, self.shape[0])
         c1 = min(col + self.tile + self.halo, self.shape[1])
-        out = np.empty((r1 - r0, c1 - c0), own.dtype)
+        out = np.empty((r1 - r0, c1 - c0), self._whole(here).dtype)
         for i in range(r0 // self.tile, (r1 - 1) // self.tile + 1):
             for j in range(c0 // self.tile, (c1 - 1) // self.tile + 1):
+                if (i, j) > here and (i, j) not in self.last_rows:
+                    self._whole((i, j))  # its own block comes yet
                 top, left = max(r0, i * self.tile), max(c0, j * self.tile)
                 end, right = min(r1, (i + 1) * self.tile), min(c1, (j + 1) * self.tile)
                 out[top - r0 : end - r0, left - c0 : right - c0] = self._piece((i, j), top, left, end, right)
@@ -84,17 +85,11 @@ class KeptTiles:
         self.last_rows[key] = row + rows, col, cells[rows:].copy()
         self.last_cols[key] = row, col + cols, cells[:, cols:].copy()
 
-    def _forget(self, here: _Key) -> None:
-        """Drop what no later block sees, and read ahead what the next ones see."""
+    def _forget_before(self, here: _Key) -> None:
+        """Drop what neither this block nor a later one sees."""
         i, j = here
         for held in (self.whole, self.last_rows, self.last_cols):
             for old in [key for key in held if key[0] < i - 1]:
                 del held[old]
         self.last_cols.pop((i, j - 2), None)
         self.last_rows.pop((i - 1, j - 2), None)
-        for ahead in ((i, j + 1), (i + 1, j - 1), (i + 1, j), (i + 1, j + 1)):
-            if ahead not in self.last_rows and self._inside(ahead):
-                self._whole(ahead)
-
-    def _inside(self, key: _Key) -> bool:
-        return min(key) >= 0 and key[0] * self.tile < self.shape[0] and key[1] * self.tile < self.shape[1]

@@ -91,7 +91,7 @@ def distance(
     reach = min(reach, _FAR)
     rows, cols = marked.shape[0] - 2 * halo, marked.shape[1] - 2 * halo
     out = np.empty((rows, cols), np.float32)
-    small = marked.ndim == 2 and max(marked.shape) < _FAR_SMALL  # half the memory to go through
+    small = max(marked.shape) < _FAR_SMALL  # half the memory to go through
     far = _FAR_SMALL if small else _FAR
     kind: Any = np.int16 if small else np.int32
     columns = np.empty((rows, marked.shape[1]), kind)
