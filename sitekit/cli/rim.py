@@ -8,6 +8,7 @@ import os
 import sys
 import tempfile
 import traceback
+import warnings
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +21,11 @@ _STAND_INS = "sitekit-stand-ins"
 _LIKE = {"′": "'", "″": '"', "≥": ">=", "≤": "<=", "→": "->", "−": "-", "×": "x", "²": "2", "°": " deg", "…": "...",
          "☐": "[ ]", "–": "-", "—": "-", "“": '"', "”": '"', "‘": "'", "’": "'", "±": "+/-", "·": "."}  # fmt: skip
 
+# rasterio warns of every raster without a place, also of its own in memory, and hides that with Python's filters, which
+# are no thread's own: a kernel compiled in another thread meanwhile brings the warning back. Where a place matters,
+# `layers` says so as a fault.
+_NO_PLACE = ("Dataset has no geotransform", "The given matrix is equal to Affine.identity")
+
 
 def run(command: click.Command, arguments: list[str] | None = None) -> int:
     """Run a command and return its exit code; print faults to standard error, never a traceback.
@@ -28,6 +34,8 @@ def run(command: click.Command, arguments: list[str] | None = None) -> int:
     4 asked for more than can be done, 130 stopped.
     """
     _writable_streams()
+    for beginning in _NO_PLACE:
+        warnings.filterwarnings("ignore", message=beginning)
     given = sys.argv[1:] if arguments is None else arguments
     try:
         result = command.main(args=given, prog_name="sitekit", standalone_mode=False)

@@ -12,10 +12,16 @@ import os
 import shutil
 import subprocess
 import sys
+import threading
+import time
 import unicodedata
+import warnings
 from pathlib import Path
 
+import click
 import pytest
+import rasterio.features
+import shapely
 
 from sitekit.base.compile_cache import cache_folder, cache_note
 from sitekit.base.files import unportable
@@ -189,3 +195,32 @@ def test_kernels_that_another_user_left_in_the_temporary_folder_are_not_loaded(
     monkeypatch.setattr(os, "getuid", lambda: own.stat().st_uid + 1)
     (tmp_path / f"sitekit-cache-{own.stat().st_uid + 1}").mkdir()
     assert not cache_folder().is_relative_to(tmp_path / f"sitekit-cache-{own.stat().st_uid + 1}")
+
+
+@pytest.mark.filterwarnings("error")
+def test_filters_of_warnings_changed_by_another_thread_do_not_stop_a_command() -> None:
+    """A run that fails once in a hundred: kernels are compiled in one thread while another one burns shapes."""
+    done = threading.Event()
+
+    def compiles() -> None:
+        while not done.is_set():
+            with warnings.catch_warnings(record=True):
+                warnings.simplefilter("always", DeprecationWarning)
+                time.sleep(1e-4)
+
+    @click.command()
+    def burn() -> None:
+        other = threading.Thread(target=compiles)
+        other.start()
+        try:
+            for _ in range(300):
+                time.sleep(1e-4)
+                rasterio.features.rasterize([(shapely.box(0, 0, 2, 2), 1)], out_shape=(4, 4))
+        finally:
+            done.set()
+            other.join()
+
+    said = io.StringIO()
+    with contextlib.redirect_stderr(said):
+        code = rim.run(burn, [])
+    assert (code, said.getvalue()) == (0, "")
