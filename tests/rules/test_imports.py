@@ -10,8 +10,8 @@ import pytest
 
 PACKAGE = Path(__file__).resolve().parents[2] / "sitekit"
 ROOMS = [
-    "base", "layers", "seabed", "suitability", "stock", "layout", "fieldwork", "sites", "season", "outputs", "audit",
-    "pipeline", "cli",
+    "base", "layers", "seabed", "suitability", "stock", "layout", "fieldwork", "sites", "survey", "season", "outputs",
+    "audit", "pipeline", "cli",
 ]  # fmt: skip
 AUDIT_MAY = {"errors", "base", "layers", "stock", "season"}
 MOST_LINES = 400  # two ideas beyond that

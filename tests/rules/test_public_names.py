@@ -18,7 +18,7 @@ from sitekit.base.tables import table, table_names
 
 ROOT = Path(__file__).resolve().parents[2]
 PACKAGE = ROOT / "sitekit"
-PURE_ROOMS = ("seabed", "suitability", "stock", "layout", "fieldwork", "sites")
+PURE_ROOMS = ("seabed", "suitability", "stock", "layout", "fieldwork", "sites", "survey")
 
 
 def public_functions() -> list[tuple[str, ast.FunctionDef]]:
