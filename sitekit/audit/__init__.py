@@ -17,5 +17,6 @@
 - choice_kept: budget, numbers, distances, genets and sums of the choice of sites
 - answers_kept: go/no-go answers, scout forms, unplanted areas, ranks
 - divers_kept: pins in receiver files, units on dives, minutes, fragments
+- planted_kept: units as planted, dives beside them, counts of what lives
 - plan: every finding of a project
 """

@@ -12,6 +12,7 @@ from sitekit.audit.divers_kept import audit_divers
 from sitekit.audit.files_whole import audit_files
 from sitekit.audit.permits_kept import audit_permits
 from sitekit.audit.places_allowed import audit_places
+from sitekit.audit.planted_kept import audit_planted
 from sitekit.audit.plots_kept import audit_plots
 from sitekit.audit.positions_agree import audit_agreement
 from sitekit.audit.promises import Finding
@@ -59,4 +60,5 @@ def audit_plan(project: Path, settings: Settings) -> list[Finding]:
         *audit_choice(settings, written),
         *audit_answers(Path(project), settings, written),
         *audit_divers(written),
+        *audit_planted(Path(project), settings, written),
     ]

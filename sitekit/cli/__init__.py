@@ -9,5 +9,6 @@
 - scout: the command that sends people to look
 - fieldwork: the queue of days for the dive leader
 - record: what happened on the reef
+- survey: the command for those who come back
 - entry: the list of commands
 """

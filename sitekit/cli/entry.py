@@ -25,11 +25,12 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "place": ("stages", "Stage 7: place every unit."),
     "outline": ("stages", "Stage 8: draw work areas and check permits."),
     "fieldwork": ("fieldwork", "Lay the work into days: dives, gas, pull lists, materials."),
+    "survey": ("survey", "Say what was planted, what lives, and when to look again."),
     "export": ("stages", "Last stage: write the files people read."),
     "scout": ("scout", "Write waypoints and a form per site to look at."),
     "explore": ("explore", "Write a page on which weights can be tried."),
     "explain": ("ask", "Say why a place has the score it has."),
-    "record": ("record", "Append what happened on the reef: pins as they were set."),
+    "record": ("record", "Append what happened: pins as set, units planted, what lives."),
     "audit": ("ask", "Re-read the written files and check every promise."),
 }
 

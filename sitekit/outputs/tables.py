@@ -32,7 +32,10 @@ if TYPE_CHECKING:
 
 _DANGEROUS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠", "'")
 _DECIMALS = {"m": 2, "m²": 1, "%": 1, "cm": 1, "°": 1, "0-1": 4}  # of a unit, for columns without their own
-_OWN_DECIMALS = {"along_m": 1, "offset_m": 1}  # a tape in surge is read to 0.1 m (design section 5)
+_OWN_DECIMALS = {
+    "along_m": 1, "offset_m": 1,  # a tape in surge is read to 0.1 m (design section 5)
+    "longitude_deg": 9, "latitude_deg": 9,  # fewer would break spacing
+}  # fmt: skip
 
 
 def defused(text: str) -> str:

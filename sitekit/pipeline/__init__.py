@@ -40,6 +40,9 @@
 - choose: stage 4, which sites to work at
 - allocate: stage 5, who gets which genets
 - set_pins: pins as they were set, read, checked, appended to the records
+- recorded_rows: rows of units that a team typed off its sheets
+- planted: units as planted, appended to the records and held against the plan
+- surveyed: looks at planted units, appended to the records
 - pins: plots follow their pins
 - control_plots: unplanted plots in the areas found for them
 - mixes: how well genets are mixed, and cautions
@@ -56,7 +59,10 @@
 - sheet_facts: waypoints, heads of sheets, letters, stretches of tape
 - day_rows: a queue of days as tables
 - fieldwork: waypoints and sheets; days, dives, harvests, materials
+- survey: units as planted beside the plan, what lives, when to look again
+- survey_report: what `sitekit survey` prints
 - packs: the season's tables as what divers and leader carry
+- survey_files: forms to fill in, units as planted, survival
 - fieldwork_report: what `sitekit fieldwork` prints
 - diver_files: sheets, day plan, waypoints, the dives as a table
 - responses: how well each cell suits each criterion

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import pandas as pd
@@ -75,6 +75,7 @@ def day_rows(
     rates: Rates,
     *,
     colonies: pd.DataFrame,
+    planted: pd.DataFrame,
     stock: pd.DataFrame,
     letters: Mapping[tuple[str, str], str],
     tides: Tides,
@@ -92,6 +93,8 @@ def day_rows(
         The team's figures.
     rates : Rates
         Gas and table.
+    planted : DataFrame
+        Units of this plan that stand already: their fragments are no longer on the structures.
     colonies, stock : DataFrame
         Tables of the season.
     letters : mapping
@@ -107,7 +110,8 @@ def day_rows(
     rows: list[Any] = list(colonies.itertuples())
     units = {(str(u.plot), int(u.sequence)): u for u in rows}
     before = _batches(stock)
-    left = before
+    left = _without_planted(before, planted)
+    gone = [a.ready - b.ready for a, b in zip(before, left, strict=True)]
     seen: set[str] = set()
     totals: Counter[tuple[str, str, str]] = Counter()
     season: Counter[str] = Counter()
@@ -164,7 +168,7 @@ def day_rows(
     out.materials += [
         {"day": None, **i} for i in _materials(setting, season, season_tags, len(seen), most_pairs=setting.divers // 2)
     ]
-    out.leftovers = _leftovers(before, left, out.pull_list)
+    out.leftovers = _leftovers(before, left, gone, out.pull_list)
     return out
 
 
@@ -174,6 +178,19 @@ def _batches(stock: pd.DataFrame) -> list[Batch]:
         Batch(str(s) if isinstance(s, str) else "structure not named", str(c), str(g), int(n))
         for s, c, g, n in zip(usable["structure"], usable["species"], usable["genet"], usable["ready"], strict=True)
     ]
+
+
+def _without_planted(batches: list[Batch], planted: pd.DataFrame) -> list[Batch]:
+    """What is left of a stock list that was made before those units were planted; taken off in its order."""
+    due: Counter[tuple[str, str]] = Counter()
+    for species, genet, n in planted[["species", "genet", "fragments"]].itertuples(index=False):
+        due[(str(species), str(genet))] += int(n)
+    out = []
+    for batch in batches:
+        taken = min(due[(batch.species, batch.genet)], batch.ready)
+        due[(batch.species, batch.genet)] -= taken
+        out.append(replace(batch, ready=batch.ready - taken))
+    return out
 
 
 def _materials(
@@ -193,14 +210,16 @@ def _materials(
     return [{"item": i.item, "number": i.number, "unit": i.unit or None, "note": i.note or None} for i in found]
 
 
-def _leftovers(before: list[Batch], left: list[Batch], pulls: list[dict[str, Any]]) -> list[dict[str, Any]]:
+def _leftovers(
+    before: list[Batch], left: list[Batch], gone: list[int], pulls: list[dict[str, Any]]
+) -> list[dict[str, Any]]:
     spare: Counter[tuple[str, str, str]] = Counter()
     for p in pulls:
         spare[(p["structure"], p["species"], p["genet"])] += p["spare"]
     rows = []
-    for a, b in zip(before, left, strict=True):
+    for a, b, planted in zip(before, left, gone, strict=True):
         key = (a.structure, a.species, a.genet)
-        spares = min(spare[key], a.ready - b.ready)
+        spares = min(spare[key], a.ready - b.ready - planted)
         spare[key] -= spares
         rows.append(
             {
@@ -208,7 +227,8 @@ def _leftovers(before: list[Batch], left: list[Batch], pulls: list[dict[str, Any
                 "species": a.species,
                 "genet": a.genet,
                 "ready": a.ready,
-                "pulled": a.ready - b.ready - spares,
+                "planted": planted,
+                "pulled": a.ready - b.ready - planted - spares,
                 "spare": spares,
                 "left": b.ready,
             }

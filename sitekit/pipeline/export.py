@@ -11,8 +11,18 @@ from sitekit.pipeline.fields import read_ground
 from sitekit.pipeline.lineage import write_lineage
 from sitekit.pipeline.map_scene import map_norths, map_scene
 from sitekit.pipeline.project import Done, Project
+from sitekit.pipeline.survey_files import write_survey_files
 
-TRANSLATED = ("dive sheets", "day plan", "scout form", "permit packet", "map sheet", "map page", "decision record")
+TRANSLATED = (
+    "dive sheets",
+    "day plan",
+    "survey sheets",
+    "scout form",
+    "permit packet",
+    "map sheet",
+    "map page",
+    "decision record",
+)
 ENGLISH_ONLY = (
     "waypoint files",
     "tables",
@@ -76,6 +86,8 @@ def run(project: Project, run_id: str) -> Done:
         )
         files += ["colonies.geojson", "colonies.csv"]
     with worded(settings.outputs.language, settings.outputs.units) as told:
+        if settings.spacing.mode != "fill" and not ground.scout:
+            files += write_survey_files(project, ground, tables, about, run_id, CAUTIONS)
         files += write_diver_files(project, ground, tables, run_id, CAUTIONS)
         permit_files, unwritten = write_permit_files(project, ground, tables, run_id, CAUTIONS)
         files += permit_files

@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 
 from sitekit.base.crs import WGS84, transform_points
@@ -33,6 +34,7 @@ from sitekit.pipeline.crew import (
 from sitekit.pipeline.day_rows import Rows, clock, day_rows, spans
 from sitekit.pipeline.fields import Ground, read_ground
 from sitekit.pipeline.places import position_of
+from sitekit.pipeline.planted import drawn_places, planted_units
 from sitekit.pipeline.project import Done, Project
 from sitekit.pipeline.set_pins import moved_lines
 from sitekit.pipeline.sheet_facts import (
@@ -72,6 +74,7 @@ def run(project: Project, run_id: str) -> Done:
     letter_table, letters = letter_rows(colonies)
     made: dict[str, list[dict[str, Any]]] = {"genet_letters": letter_table}
     planned: dict[str, Planned] = {}
+    planted, to_plant = _planted(project, tables)
     work = settings.fieldwork
     queue_sites: list[str] = []
     if settings.spacing.mode == "fill":
@@ -81,12 +84,15 @@ def run(project: Project, run_id: str) -> Done:
         rates = rates_of(work)
         queue_sites = _queue_sites(work, tables)
         way, told = _way(project, ground, work, plots)
-        queue, notes, shortfalls = _queue(project, work, rates, tables, tides, queue_sites, way)
+        past = max(planted["date"].tolist(), default="")
+        left = {**tables, "colonies": to_plant}
+        queue, notes, shortfalls = _queue(project, work, rates, left, tides, queue_sites, way, past)
         rows = day_rows(
             queue.days,
             work,
             rates,
             colonies=colonies,
+            planted=planted,
             stock=tables["stock"],
             letters=letters,
             tides=tides,
@@ -125,7 +131,7 @@ def run(project: Project, run_id: str) -> Done:
             species={str(n): " ".join(sorted(set(p["species"].astype(str)))) for n, p in colonies.groupby("plot")},
             as_set=as_set,
         )
-        made["segments"] = segment_rows(plots, colonies, settings.sheets.segment_m)
+        made["segments"] = segment_rows(plots, to_plant, settings.sheets.segment_m)
     figures["waypoints"], figures["sheets"] = len(made["waypoints"]), len(made.get("sheets", []))
     share = settings.spacing.plot.allowed_share
     figures["notes"] = [*figures["notes"], *moved_lines(plots, share)]
@@ -187,8 +193,12 @@ def _queue(
     tides: Tides,
     sites: Sequence[str],
     way: Trip,
+    past: str,
 ) -> tuple[Queue, list[str], list[Fault]]:
-    """Lay the plots into days; plots that no dive may reach are listed, and what is left when the days are used up."""
+    """Lay the plots into days; plots that no dive may reach are listed, and what is left when the days are used up.
+
+    Days up to `past`, the last on which planting was recorded, are over.
+    """
     plots, colonies = tables["plots"], tables["colonies"]
     crs = gpd.GeoDataFrame(plots).crs
     error = project.settings.layers.bathymetry.depth_error_m
@@ -238,7 +248,9 @@ def _queue(
         windows=[Window(c.first, c.last, c.reason) for c in work.closed],
         lost=work.lost_days,
     )
-    free = [d.date for d in dates if not d.reason]
+    free = [d.date for d in dates if not d.reason and d.date.isoformat() > past]
+    if past:
+        notes.append(f"Planting is recorded up to {past}: the days begin after it.")
     if not queued:
         return Queue([]), notes, faults
     memo: dict[tuple[float, bool], Any] = {}
@@ -317,6 +329,15 @@ def _as_set(project: Project) -> dict[str, set[int]]:
     for plot, pin in read_records(project.folder / RECORDS, "set_pins")[["plot", "pin"]].itertuples(index=False):
         found.setdefault(str(plot), set()).add(int(pin))
     return found
+
+
+def _planted(project: Project, tables: Mapping[str, pd.DataFrame]) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Units recorded as planted where the plan draws them, and the plan's units that are still to be planted."""
+    rows, colonies = planted_units(project), gpd.GeoDataFrame(tables["colonies"])
+    drawn = drawn_places(project, rows, colonies, gpd.GeoDataFrame(tables["plots"]))
+    mine = [(str(s), int(n)) in drawn for s, n in zip(rows["site"], rows["sequence"], strict=True)]
+    done = [(str(s), int(n)) in drawn for s, n in zip(colonies["site"], colonies["sequence"], strict=True)]
+    return rows[np.array(mine, bool)], colonies[~np.array(done, bool)]
 
 
 def _planned(queue: Queue, work: Fieldwork) -> dict[str, Planned]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import geopandas as gpd
@@ -16,6 +17,7 @@ from sitekit.pipeline.bottoms import planned_separation
 from sitekit.pipeline.crew import rates_of
 from sitekit.pipeline.day_rows import numbers_in, spans
 from sitekit.pipeline.fields import Ground
+from sitekit.pipeline.planted import planted_on, to_plant
 from sitekit.pipeline.project import Project
 
 LINE = (
@@ -24,6 +26,8 @@ LINE = (
 )
 # Workshop slides of 2015 (`outplanting-slides-2015`): scrub, keep away from living things, flush and tight, photograph.
 TASKS = ("task.pin", "task.spot", "task.keep_off", "task.attach", "task.tag", "task.photo", "task.write")  # labels
+# How divers judge a unit: common practice without a source.
+SURVEY_TASKS = ("look.pins", "look.find", "look.state", "look.live", "look.cause", "task.photo")
 FIELD_CAUTIONS = (
     "No decompression or repetitive-dive advice is computed. The no-stop table judges a day's first dive only.",
     "Fragments travel shaded, in fresh sea water, less than 4 hours from nursery to reef.",
@@ -69,7 +73,7 @@ def dive_pack(
         for v, s, g in tables["genet_letters"][["letter", "species", "genet"]].itertuples(index=False)
     }
     names = {str(s): str(n) if isinstance(n, str) else "" for s, n in tables["sites"][["site", "name"]].values.tolist()}
-    units = _units(colonies, letters)
+    units = _units(colonies, letters, planted_on(tables))
     row_of = {str(p): i for i, p in enumerate(plots["plot"])}
     stretches = _stretches(tables["segments"], letters)
     pages = []
@@ -101,6 +105,35 @@ def dive_pack(
     )
 
 
+def survey_pack(
+    project: Project, ground: Ground, tables: Mapping[str, pd.DataFrame], run_id: str, cautions: Sequence[str]
+) -> DivePack:
+    """Return everything in `survey_sheets.pdf`: the plots with units that stand where the plan draws them, as planted."""
+    pack = dive_pack(project, ground, tables, run_id, cautions)
+    letters = {(s, g): letter for letter, s, g in pack.letters}
+    planted = tables["as_planted"]
+    own = planted[planted["as_drawn"].astype(bool) & (planted["state"] != "dead")]
+    units = _units(own, letters, {})
+    plots = tuple(replace(p, units=tuple(units[p.name])) for p in pack.plots if p.name in units)
+    ways = pack.waypoints[pack.waypoints["plot"].isin([p.name for p in plots])]
+    return replace(
+        pack,
+        plots=plots,
+        sites=tuple(_site_of(s, plots) for s in pack.sites if s.site in {str(p.facts["site"]) for p in plots}),
+        waypoints=ways,
+        tasks=tuple(say(t) for t in SURVEY_TASKS),
+    )
+
+
+def _site_of(site: SiteView, plots: Sequence[PlotPages]) -> SiteView:
+    """An overview with the plots that are to be looked at."""
+    own = {p.name: p for p in plots if str(p.facts["site"]) == site.site}
+    depths = [float(p.facts[n]) for p in own.values() for n in ("depth_min_m", "depth_max_m")]
+    depth = ", ".join(depth_texts(min(depths), max(depths)))
+    facts = say("site.facts", plots=len(own), units=sum(len(p.units) for p in own.values()), depth=depth)
+    return replace(site, plots=tuple(row for row in site.plots if row[0] in own), facts=(facts,))
+
+
 def day_pack(project: Project, tables: Mapping[str, pd.DataFrame], run_id: str, cautions: Sequence[str]) -> DayPack:
     """Return everything in `day_plan.pdf`."""
     paper = "letter" if project.settings.sheets.paper in ("half letter", "letter") else "A4"
@@ -120,7 +153,7 @@ def _rest(tables: Mapping[str, pd.DataFrame]) -> list[str]:
     for plot, text in tables["dives"][["plot", "numbers"]].dropna().itertuples(index=False):
         done.setdefault(str(plot), set()).update(numbers_in(str(text)))
     lines = []
-    for name, part in tables["colonies"].groupby("plot", sort=False):
+    for name, part in to_plant(tables).groupby("plot", sort=False):
         plot = str(name)
         left = sorted(set(part["sequence"].astype(int)) - done.get(plot, set()))
         if left:
@@ -176,7 +209,9 @@ def _stretches(table: pd.DataFrame, letters: Mapping[tuple[str, str], str]) -> d
     return found
 
 
-def _units(colonies: pd.DataFrame, letters: Mapping[tuple[str, str], str]) -> dict[str, list[Unit]]:
+def _units(
+    colonies: pd.DataFrame, letters: Mapping[tuple[str, str], str], planted: Mapping[tuple[str, int], str]
+) -> dict[str, list[Unit]]:
     """Units of each plot in swimming order; on circles with the angle from the radius line."""
     columns = ["plot", "sequence", "species", "genet", "tag", "along_m", "offset_m", "angle_deg"]
     rows = pd.DataFrame(colonies)[columns].sort_values("sequence", kind="stable")
@@ -186,13 +221,14 @@ def _units(colonies: pd.DataFrame, letters: Mapping[tuple[str, str], str]) -> di
     ):
         unit = Unit(
             int(number),
-            letters[(str(species), str(genet))],
+            letters.get((str(species), str(genet)), "?"),  # planted in place of another, or its label was lost
             str(genet),
             str(species),
             "" if _missing(tag) else str(tag),
             0.0 if _missing(along) else float(along),
             0.0 if _missing(offset) else float(offset),
             None if _missing(angle) else float(angle),
+            planted.get((str(plot), int(number)), ""),
         )
         out.setdefault(str(plot), []).append(unit)
     return out

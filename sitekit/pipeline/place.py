@@ -28,6 +28,7 @@ from sitekit.pipeline.mixes import site_mixes
 from sitekit.pipeline.open_rasters import OpenRasters
 from sitekit.pipeline.partners import with_origins
 from sitekit.pipeline.pins import follow_pins
+from sitekit.pipeline.planted import earlier_numbers
 from sitekit.pipeline.plotting import Laid, free_slots, lay_plots
 from sitekit.pipeline.project import Done, Project
 from sitekit.pipeline.room_lacking import NO_PLOT, room_lacking
@@ -88,7 +89,7 @@ def run(project: Project, run_id: str) -> Done:
                 planned[k] = plan
                 project.machine.progress(len(planned), len(chosen))
     plans = [planned[k] for k in range(len(chosen))]
-    used = read_records(project.folder / RECORDS, "used_numbers")
+    used = _used(project)
     pins = latest_pins(project.folder)
     stray: list[Fault] = []
     plot_rows: list[dict[str, Any]] = []
@@ -114,6 +115,12 @@ def run(project: Project, run_id: str) -> Done:
     project.write_season(tables, crs)
     figures = {**_figures(project, tables, plans), "mixes": site_mixes(project, ground, tables)}
     return Done(["season.gpkg"], figures, [*_shortfalls(project, plans, short_tags), *stray])
+
+
+def _used(project: Project) -> pd.DataFrame:
+    """Numbers never given again: those noted, and those of units of earlier seasons."""
+    noted, earlier = read_records(project.folder / RECORDS, "used_numbers"), earlier_numbers(project)
+    return pd.concat([noted, earlier]) if len(noted) and len(earlier) else (earlier if len(earlier) else noted)
 
 
 def _plan_site(

@@ -14,6 +14,7 @@ from sitekit.layers.cells import MOST_LISTED
 from sitekit.pipeline.fields import SCOUT_FIRST, weights_origin
 from sitekit.pipeline.project import Project, open_project
 from sitekit.pipeline.stages import STAGES, Report, all_files_there
+from sitekit.pipeline.survey_report import planted_lines
 from sitekit.season.settings import Settings
 
 TO_SCOUT = "AREAS TO SCOUT"
@@ -120,6 +121,8 @@ def lines_of(report: Report) -> list[str]:
         if found["sheets"]:
             lines.append(f"  dive sheets for {found['sheets']} plots, {found['waypoints']} waypoints")
         lines += [f"  note: {n}" for n in found["notes"]]
+    if "survey" in figures:
+        lines += planted_lines(figures["survey"])
     if "export" in figures:
         lines += [f"  {note}" for note in figures["export"].get("wording", [])]
         lines += [f"  {note}" for note in [figures["export"].get("public", "")] if note]

@@ -158,15 +158,31 @@ STAGES = (
         "allocate", ("plan", "species", "spacing", "stock", "allotment", "choose", "partners", "layers"), _stock_files
     ),
     Stage(
-        "place", ("plan", "species", "spacing", "tagging", "layers", "colonies", "plots"), _stock_files, records=True
+        "place",
+        ("plan", "species", "spacing", "tagging", "layers", "colonies", "plots", "survey"),
+        _stock_files,
+        records=True,
     ),
     Stage("outline", ("plan", "species", "spacing", "layers", "permit", "harbour", "exclusions"), _permit_files),
     Stage(
         "fieldwork",
-        ("plan", "layers", "spacing", "nursery", "harbour", "tide", "waves", "fieldwork", "sheets", "receiver"),
+        (
+            "plan",
+            "layers",
+            "spacing",
+            "nursery",
+            "harbour",
+            "tide",
+            "waves",
+            "fieldwork",
+            "sheets",
+            "receiver",
+            "survey",
+        ),
         _tide_file,
         records=True,
     ),
+    Stage("survey", ("plan", "layers", "spacing", "survey"), records=True),
     Stage("export", ("plan", "species", "outputs", "nursery", "harbour", "layers", "spacing", "permit")),
 )
 

@@ -6,6 +6,7 @@
 - settings_weights: the tables of plan.toml that say how weights came about and what is varied
 - settings_permit: the permits of plan.toml and the facts that only the team can state
 - settings_fieldwork: the tables of plan.toml for the dive leader and the boat
+- settings_survey: the table of plan.toml for what was planted and is looked at again
 - settings_decide: the tables of plan.toml that decide where to work: answers, budget, choice, controls, scouting
 - toml_words: values that a plan.toml cannot hold as they are written, and how they are to be
 - settings: the whole of plan.toml, read with every fault at once

@@ -34,6 +34,7 @@ from sitekit.season.settings_method import (
 )
 from sitekit.season.settings_permit import Permit, permit_problems
 from sitekit.season.settings_sea import Heat, Light, Tide, Waves, tide_problems
+from sitekit.season.settings_survey import Survey
 from sitekit.season.settings_weights import Sensitivity, Weights
 from sitekit.season.toml_words import line_faults, wrong_type
 
@@ -79,6 +80,7 @@ class Settings(Part):
     fieldwork: Fieldwork | None = None
     sheets: Sheets = Sheets()
     receiver: Receiver = Receiver()
+    survey: Survey = Survey()
     outputs: Outputs = Outputs()
 
     @model_validator(mode="after")

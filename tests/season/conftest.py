@@ -15,6 +15,47 @@ from sitekit.cli import rim
 from sitekit.cli.entry import root
 from tests.audit.conftest import make
 
+WORK = """
+[nursery]
+name = "Nursery"
+at = "18.0520 N, 50.3020 W"
+depth_m = 5.0
+[harbour]
+name = "Harbour"
+at = "18.0600 N, 50.3100 W"
+[fieldwork]
+first_day = 2026-05-04
+last_day = 2026-05-08
+start = "07:00"
+boat_hours = 8.0
+boat_speed_kn = 12.0
+divers = 6
+attach = { APAL = "glue", ACER = "glue" }
+[fieldwork.gas]
+cylinder = "80"
+capacity_ft3 = 77.4
+rated_psi = 3000
+reserve_psi = 500
+rate_ft3_min = 0.75
+[fieldwork.dives]
+no_stop_table = "usn-rev7"
+descent_minutes = 5
+ascent_minutes = 5
+[fieldwork.harvest]
+minutes_per_fragment = 0.2
+crate_fragments = 10
+spare_pct = 10
+[fieldwork.methods.glue]
+minutes_per_unit = 3
+contact_points = 2
+adhesive_ml_per_point = 10
+working_min = 20
+[fieldwork.weather]
+wind_ms = 8.0
+[receiver]
+max_waypoints = 3
+"""
+
 
 @dataclass(frozen=True)
 class Said:
@@ -84,3 +125,26 @@ def small(tmp_path_factory: pytest.TempPathFactory) -> Ran:
 def patch(small: Ran, tmp_path: Path) -> Path:
     """A copy of the small plan with its results."""
     return Path(shutil.copytree(small.folder, tmp_path / "patch"))
+
+
+@pytest.fixture(scope="session")
+def working(tmp_path_factory: pytest.TempPathFactory) -> Ran:
+    """The small plan with plots and [fieldwork], run once; never changed."""
+    folder = make(tmp_path_factory.mktemp("working")).folder
+    shutil.rmtree(folder / "out")
+    plan = folder / "plan.toml"
+    edit(plan, 'mode = "number"', 'mode = "plots"')
+    edit(plan, "edge_clearance_m = 0.5\n", "edge_clearance_m = 0.5\npin_error_m = 1.0\n")
+    edit(
+        plan,
+        "APAL = 50\nACER = 60\n",
+        "APAL = 12\nACER = 10\n[spacing.plot]\nlength_m = 8.0\nwidth_m = 3.0\ngap_m = 3.0\nallowed_share = 1.0\n",
+    )
+    plan.write_text(plan.read_text("utf-8") + WORK, "utf-8")
+    return Ran(folder, command("run", folder))
+
+
+@pytest.fixture
+def plan(working: Ran, tmp_path: Path) -> Path:
+    """A copy of it with its results."""
+    return Path(shutil.copytree(working.folder, tmp_path / "plan"))

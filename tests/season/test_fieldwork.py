@@ -18,72 +18,7 @@ from sitekit.base.geodesy import direct, distance
 from sitekit.pipeline.day_rows import numbers_in
 from sitekit.season.plan_tables import read_plan
 from sitekit.season.records import read_records
-from tests.audit.conftest import make
 from tests.season.conftest import Ran, Said, command, digests, edit
-
-WORK = """
-[nursery]
-name = "Nursery"
-at = "18.0520 N, 50.3020 W"
-depth_m = 5.0
-[harbour]
-name = "Harbour"
-at = "18.0600 N, 50.3100 W"
-[fieldwork]
-first_day = 2026-05-04
-last_day = 2026-05-08
-start = "07:00"
-boat_hours = 8.0
-boat_speed_kn = 12.0
-divers = 6
-attach = { APAL = "glue", ACER = "glue" }
-[fieldwork.gas]
-cylinder = "80"
-capacity_ft3 = 77.4
-rated_psi = 3000
-reserve_psi = 500
-rate_ft3_min = 0.75
-[fieldwork.dives]
-no_stop_table = "usn-rev7"
-descent_minutes = 5
-ascent_minutes = 5
-[fieldwork.harvest]
-minutes_per_fragment = 0.2
-crate_fragments = 10
-spare_pct = 10
-[fieldwork.methods.glue]
-minutes_per_unit = 3
-contact_points = 2
-adhesive_ml_per_point = 10
-working_min = 20
-[fieldwork.weather]
-wind_ms = 8.0
-[receiver]
-max_waypoints = 3
-"""
-
-
-@pytest.fixture(scope="session")
-def working(tmp_path_factory: pytest.TempPathFactory) -> Ran:
-    """The small plan with plots and [fieldwork], run once; never changed."""
-    folder = make(tmp_path_factory.mktemp("working")).folder
-    shutil.rmtree(folder / "out")
-    plan = folder / "plan.toml"
-    edit(plan, 'mode = "number"', 'mode = "plots"')
-    edit(plan, "edge_clearance_m = 0.5\n", "edge_clearance_m = 0.5\npin_error_m = 1.0\n")
-    edit(
-        plan,
-        "APAL = 50\nACER = 60\n",
-        "APAL = 12\nACER = 10\n[spacing.plot]\nlength_m = 8.0\nwidth_m = 3.0\ngap_m = 3.0\nallowed_share = 1.0\n",
-    )
-    plan.write_text(plan.read_text("utf-8") + WORK, "utf-8")
-    return Ran(folder, command("run", folder))
-
-
-@pytest.fixture
-def plan(working: Ran, tmp_path: Path) -> Path:
-    """A copy of it with its results."""
-    return Path(shutil.copytree(working.folder, tmp_path / "plan"))
 
 
 def season(folder: Path) -> dict[str, Any]:

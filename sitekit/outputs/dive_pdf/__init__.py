@@ -9,5 +9,6 @@
 - front: cautions, emergency boxes, tasks, how to read a sheet, letters
 - boat: the waypoint list and an overview of each site
 - sheets: dive_sheets.pdf
+- survey_sheets: survey_sheets.pdf, for those who come back
 - days: day_plan.pdf
 """

@@ -291,7 +291,7 @@ def _last(pack: DayPack, body: Box) -> list[Block]:
         _column("after", 14),
     ]
     rows = [
-        [r["structure"], r["species"], r["genet"], r["ready"], r["pulled"], r["spare"], r["left"], ""]
+        [r["structure"], r["species"], r["genet"], r["ready"], r["planted"] + r["pulled"], r["spare"], r["left"], ""]
         for r in pack.leftovers.to_dict("records")
     ]
     return [

@@ -19,13 +19,13 @@ EMERGENCY = (
 _LETTER_ROW = 17.0  # pt
 
 
-def cover(pack: DivePack) -> Draw:
+def cover(pack: DivePack, title: str = "front.title") -> Draw:
     """Return the page with cautions in full and the emergency boxes: empty, to be filled in by hand."""
 
     def draw(pen: Pen, number: int, total: int) -> None:
         about = pack.about
         left, right, top = MARGIN, pen.width - MARGIN, pen.height - MARGIN
-        y = _heading(pen, say("front.title"), top)
+        y = _heading(pen, say(title), top)
         fit = fitted(about.name, (right - left, 30), sizes=(14, 12, 10, 9, 8), bold=True, where="plan.name")
         y = pen.lines(left, y, fit) - 2
         plots = len(pack.plots)

@@ -81,9 +81,13 @@ def side_mark(pen: Pen, x: float, y: float, size: float, side: str, *, filled: b
     )
 
 
-def tick_box(pen: Pen, x: float, y: float, side: float = 15.0) -> None:
-    """Draw an empty box to tick, its middle at (x, y)."""
-    pen.box((x - side / 2, y - side / 2, x + side / 2, y + side / 2), 1.1)
+def tick_box(pen: Pen, x: float, y: float, side: float = 15.0, *, ticked: bool = False) -> None:
+    """Draw a box to tick, its middle at (x, y); a ticked one is crossed out from corner to corner."""
+    half = side / 2
+    pen.box((x - half, y - half, x + half, y + half), 1.1)
+    if ticked:
+        pen.line([(x - half, y - half), (x + half, y + half)], 1.1)
+        pen.line([(x - half, y + half), (x + half, y - half)], 1.1)
 
 
 def label(pen: Pen, box: Box, name: str, value: str, size: float, *, bold: bool = True) -> None:

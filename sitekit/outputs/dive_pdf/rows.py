@@ -72,7 +72,15 @@ def planter_pages(plot: PlotPages, about: About, paper: tuple[float, float]) -> 
     return [page(k) for k in range(len(cut))]
 
 
-def recorder_pages(plot: PlotPages, about: About, paper: tuple[float, float], table: Table | None = None) -> list[Draw]:
+def recorder_pages(
+    plot: PlotPages,
+    about: About,
+    paper: tuple[float, float],
+    table: Table | None = None,
+    *,
+    head: str = "head.recorder",
+    second_pin: str = "pin_b",
+) -> list[Draw]:
     """Return the recorder's pages of a plot: start and end on the first, then `table`: readings, tags, photos."""
     draw_table = table or _recorder_table
     _, following = page_size(paper)
@@ -80,14 +88,14 @@ def recorder_pages(plot: PlotPages, about: About, paper: tuple[float, float], ta
 
     def page(k: int) -> Draw:
         def draw(pen: Pen, number: int, total: int) -> None:
-            top = short_head(pen, plot, say("head.recorder"), say("part_of", number=k + 1, total=len(cut)))
+            top = short_head(pen, plot, say(head), say("part_of", number=k + 1, total=len(cut)))
             if k == 0:
                 top = fields(
                     pen,
                     top,
                     [
                         [say(f"fields.{k}") for k in ("start", "end", "date", "pair", "tape")],
-                        [say(f"fields.{k}") for k in ("depth", "visibility", "pin_a", "pin_b", "photo")],
+                        [say(f"fields.{k}") for k in ("depth", "visibility", "pin_a", second_pin, "photo")],
                     ],
                 )
             draw_table(pen, plot, cut[k], (MARGIN, MARGIN + FOOT, pen.width - MARGIN, top))
@@ -162,13 +170,14 @@ def readings(pen: Pen, plot: PlotPages, unit: Unit, edges: Sequence[float], top:
     pen.text(start + mark + 3, middle - 0.36 * BIG, text, BIG, bold=True)
 
 
-def _reading_names(plot: PlotPages) -> list[str]:
+def reading_names(plot: PlotPages) -> list[str]:
+    """Return the headings of number, genet and the two readings."""
     along, offset = ("rows.radius", "rows.angle") if plot.circle else ("rows.along", "rows.offset")
     return [say("rows.number"), say("rows.genet"), say(along), say(offset)]
 
 
 def _planter_table(pen: Pen, plot: PlotPages, units: Sequence[Unit], box: Box) -> None:
-    names = [*_reading_names(plot), say("rows.done"), say("rows.actual")]
+    names = [*reading_names(plot), say("rows.done"), say("rows.actual")]
     edges = column_edges(box, [38, 27, 44, 64, 26, 57])
     top = table_frame(pen, box, edges, names, len(units))
     for k, unit in enumerate(units):
@@ -176,11 +185,13 @@ def _planter_table(pen: Pen, plot: PlotPages, units: Sequence[Unit], box: Box) -
         cell(pen, edges[0], edges[1], y, str(unit.number), bold=True)
         cell(pen, edges[1], edges[2], y, unit.letter, bold=True)
         readings(pen, plot, unit, edges[2:5], y)
-        tick_box(pen, (edges[4] + edges[5]) / 2, y - ROW / 2)
+        tick_box(pen, (edges[4] + edges[5]) / 2, y - ROW / 2, ticked=bool(unit.planted))
+        if unit.planted:
+            cell(pen, edges[5], edges[6], y, say("rows.planted_on", date=unit.planted[5:]), size=10.0)
 
 
 def _recorder_table(pen: Pen, plot: PlotPages, units: Sequence[Unit], box: Box) -> None:
-    names = [*_reading_names(plot), *(say(f"rows.{k}") for k in ("tag_planned", "tag_set", "photo", "notes"))]
+    names = [*reading_names(plot), *(say(f"rows.{k}") for k in ("tag_planned", "tag_set", "photo", "notes"))]
     edges = column_edges(box, [40, 28, 42, 62, 50, 54, 36, 36])
     top = table_frame(pen, box, edges, names, len(units))
     for k, unit in enumerate(units):

@@ -56,6 +56,8 @@ class Unit:
         Tape readings; offset negative on the left. On a circle: radius, and 0.
     angle_deg : float or None
         On a circle: clockwise from the radius line.
+    planted : str
+        Day on which it was planted, empty if it was not.
     """
 
     number: int
@@ -66,6 +68,7 @@ class Unit:
     along_m: float
     offset_m: float
     angle_deg: float | None = None
+    planted: str = ""
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,99 @@
+"""Looks at planted units: appended to records.gpkg from the team's file, and read back."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from sitekit.base.tables import empty
+from sitekit.errors import Faults
+from sitekit.pipeline.planted import RECORDS, planted_units
+from sitekit.pipeline.project import Project, open_project
+from sitekit.pipeline.recorded_rows import UnitRow, number_cell, read_unit_rows, twice
+from sitekit.season.records import append_records, read_records
+
+STATES = ("alive", "dead", "missing")
+_WORDS = {s: s for s in STATES} | {"a": "alive", "d": "dead", "m": "missing", "live": "alive", "not found": "missing"}
+
+
+def record_survey(plan: Path, file: Path, *, date: str | None = None) -> list[dict[str, Any]]:
+    """Append looks at planted units to `records.gpkg`, all of a file or none; return a row per plot.
+
+    Parameters
+    ----------
+    plan : Path
+        The `plan.toml`.
+    file : Path
+        A table: see `read_unit_rows`; further columns `state` (alive, dead or missing; rows without it say nothing),
+        `live_pct` (0 to 100, of units alive), `cause`, `note`.
+    date : str, optional
+        Day for rows that do not say.
+
+    Returns
+    -------
+    list of dict
+        `plot`, `date`, `alive`, `dead`, `missing`, `of` (units planted in the plot).
+
+    Raises
+    ------
+    FileFault
+        If the file is missing.
+    InputFault
+        Naming every row that cannot be a look at a planted unit; nothing is recorded then.
+    """
+    project = open_project(plan)
+    units = planted_units(project)
+    with Faults() as faults:
+        if not len(units):
+            faults.add(RECORDS, "nothing is recorded as planted", "planted units", "Run: sitekit record planted FILE")
+    plot_of = {(str(s), int(n)): str(p) for s, n, p in units[["site", "sequence", "plot"]].itertuples(index=False)}
+    planted = {(str(s), int(n)): str(d) for s, n, d in units[["site", "sequence", "date"]].itertuples(index=False)}
+    made: list[dict[str, Any]] = []
+    with Faults() as faults:
+        rows = read_unit_rows(Path(file), units, faults, date=date, needs="state", whose="the records")
+        if not rows and not faults.found:
+            faults.add(Path(file).name, "no row says how a unit was", "at least one", "Fill the form in.")
+        twice(rows, faults)
+        for row in rows:
+            made += _made(row, planted, faults)
+    append_records(project.folder / RECORDS, "surveys", pd.DataFrame(made, columns=empty("surveys").columns))
+    frame = pd.DataFrame(made)
+    frame["plot"] = [plot_of[(s, n)] for s, n in zip(frame["site"], frame["sequence"], strict=True)]
+    return [
+        {
+            "plot": str(plot),
+            "date": str(day),
+            **{state: int((part["state"] == state).sum()) for state in STATES},
+            "of": int((units["plot"] == plot).sum()),
+        }
+        for (plot, day), part in frame.groupby(["plot", "date"], sort=True)
+    ]
+
+
+def looks(project: Project) -> pd.DataFrame:
+    """Return every recorded look, by site, number and day; of rows of one unit and day the last one."""
+    rows = read_records(project.folder / RECORDS, "surveys").drop_duplicates(["site", "sequence", "date"], keep="last")
+    return rows.sort_values(["site", "sequence", "date"], kind="stable").reset_index(drop=True)
+
+
+def _made(row: UnitRow, planted: dict[tuple[str, int], str], faults: Faults) -> list[dict[str, Any]]:
+    state = _WORDS.get(row.cells["state"].lower())
+    if state is None:
+        faults.add(row.where, f"state {row.cells['state']!r}", ", ".join(STATES), "Correct it.")
+    live = number_cell(row, "live_pct", faults, least=0.0, most=100.0, unit="%")
+    if live is not None and state not in (None, "alive"):
+        faults.add(row.where, f"{live:g} % live tissue of a unit {state}", "live_pct of units alive", "Correct it.")
+    early = [u for u in row.units if row.date < planted[u]]
+    if early:
+        faults.add(
+            row.where,
+            f"looked at on {row.date}, {early[0][0]} number {early[0][1]} was planted on {planted[early[0]]}",
+            "a day after planting",
+            "Check the year.",
+        )
+    note = {n: row.cells.get(n) or None for n in ("cause", "note")}
+    return [
+        {"site": s, "sequence": n, "date": row.date, "state": state, "live_pct": live, **note} for s, n in row.units
+    ]
