@@ -38,6 +38,7 @@ PDF_PICTURES = {
     "site-overview": ("out/dive_sheets.pdf", "SITE OT", (0, 0, 1, 1)),
     "planter": ("out/dive_sheets.pdf", "PLANTER", (0, 0, 1, 1)),
     "recorder": ("out/dive_sheets.pdf", "RECORDER", (0, 0, 1, 1)),
+    "survey-sheet": ("out/survey_sheets.pdf", "PIN B FOUND", (0, 0, 1, 1)),
 }
 SPANISH = (
     "planter-es",

@@ -215,7 +215,9 @@ class _Rows:
         self.run = _run_id(project)
 
     def of(self, rows: Iterable[UnitRow], faults: Faults) -> list[dict[str, Any]]:
-        return [made for row in rows for unit in row.units if (made := self._row(row, unit, faults)) is not None]
+        out = [made for row in rows for unit in row.units if (made := self._row(row, unit, faults)) is not None]
+        faults.found[:] = dict.fromkeys(faults.found)  # a row of many numbers has its fault once
+        return out
 
     def _row(self, row: UnitRow, key: Unit, faults: Faults) -> dict[str, Any] | None:
         unit = self.units[key]

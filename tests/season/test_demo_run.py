@@ -149,6 +149,8 @@ def test_json_goes_alone_to_standard_output(small: Ran, tmp_path: Path, name: st
         assert [row["layer"] for row in data if not row["layer"].startswith("weights")] == layers
     elif name == "fieldwork":
         assert {"days", "dives", "materials"} <= set(data)
+    elif name == "survey":
+        assert set(data) == {"figures", "survival", "visits"}
     else:
         assert {"run_id", "done", "skipped", "figures", "files", "seconds"} == set(data)
 

@@ -208,8 +208,9 @@ def test_the_forms_come_back_as_they_went_out(reef: Path) -> None:
         assert "recorded 2 " in said.out
 
 
+@pytest.mark.slow
 def test_a_later_row_corrects_and_zero_takes_back(reef: Path) -> None:
-    """Nothing in the records is changed; what holds is the last word on a unit."""
+    """Nothing in the records is changed; what holds is the last word on a unit. Slow: it runs the plan again."""
     first, _ = plots_of(reef)
     a = numbers(reef, first)
     file = write(reef, "plot,numbers,fragments,date", f"{first},{a[0]},0,2026-05-04", f"{first},{a[4]},1,2026-05-03")
@@ -223,8 +224,9 @@ def test_a_later_row_corrects_and_zero_takes_back(reef: Path) -> None:
     assert command("audit", reef).code == 0
 
 
+@pytest.mark.slow
 def test_a_plan_that_changed_says_so_and_keeps_away(reef: Path) -> None:
-    """Other weights, other plots: number 3 is no longer where number 3 stands, and new units must not crowd it."""
+    """Other weights, other plots: number 3 is no longer where number 3 stands, and new units must not crowd it. Slow: it runs the plan again."""
     before = season(reef)["as_planted"]
     edit(reef / "plan.toml", "length_m = 8.0\nwidth_m = 3.0", "length_m = 7.0\nwidth_m = 3.0")
     said = command("run", reef)
@@ -243,8 +245,9 @@ def test_a_plan_that_changed_says_so_and_keeps_away(reef: Path) -> None:
     assert near == int((apart < 1.3).any())  # 1.2 m asked and 0.2 m tolerance, 0.1 m grace for the scale factor
 
 
+@pytest.mark.slow
 def test_numbers_of_an_earlier_season_are_not_given_again(reef: Path) -> None:
-    """Two units of one number on one reef: no tag, photo or table tells them apart."""
+    """Two units of one number on one reef: no tag, photo or table tells them apart. Slow: it runs the plan again."""
     planted = season(reef)["as_planted"]
     edit(reef / "plan.toml", "[receiver]", "[survey]\nseason_from = 2026-12-01\n[receiver]")
     said = command("run", reef)
@@ -259,8 +262,9 @@ def test_numbers_of_an_earlier_season_are_not_given_again(reef: Path) -> None:
     assert command("audit", reef).code == 0
 
 
+@pytest.mark.slow
 def test_pins_measured_after_planting_carry_the_units_along(reef: Path) -> None:
-    """The unit did not move when the pin was measured better: its recorded place did."""
+    """The unit did not move when the pin was measured better: its recorded place did. Slow: it runs the plan again."""
     first, _ = plots_of(reef)
     before = season(reef)["as_planted"]
     with open(reef / "out" / "waypoints.csv", encoding="utf-8-sig", newline="") as file:
@@ -310,6 +314,7 @@ def test_pins_measured_after_planting_carry_the_units_along(reef: Path) -> None:
         ("survey", "plot,numbers,date,state\n{plot},{last},2026-09-01,alive", "has no number"),
     ],
 )
+@pytest.mark.few(6)
 def test_rows_that_cannot_be_are_refused_and_nothing_is_recorded(reef: Path, kind: str, lines: str, why: str) -> None:
     """A slip of the pen in the records would stand there for good."""
     first, _ = plots_of(reef)
@@ -371,12 +376,13 @@ def test_numbers_are_read_as_people_write_them() -> None:
     ("promise", "damage"),
     [
         (planted_kept.STANDING, ("as_planted", "genet", "another")),
-        (planted_kept.STANDING, ("as_planted", "state", "alive")),
+        (planted_kept.STANDING, ("as_planted", "state", "missing")),
         (planted_kept.LIVING, ("survival", "alive", 1)),
         (planted_kept.FILE, None),
         (planted_kept.AGAIN, ("dives", "numbers", None)),
     ],
 )
+@pytest.mark.few(2)
 def test_the_audit_names_damage_to_what_stands(reef: Path, promise: str, damage: tuple[str, str, Any] | None) -> None:
     """A table of survivors that nobody can count again is a claim, not a record."""
     from sitekit.season.plan_tables import write_plan
@@ -401,8 +407,9 @@ def test_the_audit_names_damage_to_what_stands(reef: Path, promise: str, damage:
     assert promise in {f["promise"] for f in found if not f["ok"]}
 
 
+@pytest.mark.slow
 def test_looks_of_one_day_are_corrected_by_the_later_row(reef: Path) -> None:
-    """The evening's correction of the morning's typing."""
+    """The evening's correction of the morning's typing. Slow: it runs the plan again."""
     first, _ = plots_of(reef)
     n = numbers(reef, first)[0]
     for state in ("dead", "alive"):
