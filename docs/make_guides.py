@@ -3,7 +3,8 @@
 A block that begins with `$ sitekit …` is run in order, in a folder of its own per guide, and its output put below it. A
 comment above a block says what to keep: `<!-- keep: ^APAL | ^ACER -->` keeps lines that match one of the patterns (`…`
 stands for the rest). `<!-- edit: old => new -->` changes plan.toml first; `<!-- write: FILE -->` writes the next block
-to a file. Needs the extra `test` (pypdfium2, chromium). Blocks that begin with anything else are left alone.
+to a file; `<!-- draw: NAME -->` draws a picture of what stands after the block. Needs
+the extra `test` (pypdfium2, chromium). Blocks that begin with anything else are left alone.
 """
 
 from __future__ import annotations
@@ -22,11 +23,12 @@ from PIL import Image
 from playwright.sync_api import sync_playwright
 
 HERE = Path(__file__).resolve().parent
+PICTURES = HERE / "pictures"
 GUIDES = ("guide-planner.md", "guide-permit-writer.md", "guide-dive-leader.md")
 PROJECT = "demo-reef"
 MOST_BYTES = 120_000  # of a picture: a guide must open on a slow line
 # a comment with an order, then a fenced block; a block alone is run too
-_BLOCK = re.compile(r"((?:<!-- (?:keep|edit|write): .*? -->\n)*)```(console|csv|toml)\n(.*?)```", re.DOTALL)
+_BLOCK = re.compile(r"((?:<!-- (?:keep|edit|write|draw): .*? -->\n)*)```(console|csv|toml)\n(.*?)```", re.DOTALL)
 # picture: file in out/ or scout/, page (0 first) or window [px], part of the page (left, top, right, bottom as shares)
 PDF_PICTURES = {
     "scout-form": ("scout/scout_forms.pdf", 0, (0, 0, 1, 1)),
@@ -38,12 +40,11 @@ PDF_PICTURES = {
     "site-overview": ("out/dive_sheets.pdf", "SITE OT", (0, 0, 1, 1)),
     "planter": ("out/dive_sheets.pdf", "PLANTER", (0, 0, 1, 1)),
     "recorder": ("out/dive_sheets.pdf", "RECORDER", (0, 0, 1, 1)),
+}
+DRAWN_LATER = {  # on the way through a guide
+    "planter-es": ("out/dive_sheets.pdf", "PLANTADOR", (0, 0, 1, 1)),
     "survey-sheet": ("out/survey_sheets.pdf", "PIN B FOUND", (0, 0, 1, 1)),
 }
-SPANISH = (
-    "planter-es",
-    ("out/dive_sheets.pdf", "PLANTADOR", (0, 0, 1, 1)),
-)  # after the dive leader's guide asked for it
 HTML_PICTURES = {"map": ("out/map.html", (900, 600)), "explore": ("out/explore.html", (900, 600))}
 
 
@@ -60,10 +61,12 @@ def guide(text: str, folder: Path) -> str:
 
     def again(found: re.Match[str]) -> str:
         orders, kind, body = found.groups()
-        keep = ""
-        for order, value in re.findall(r"<!-- (keep|edit|write): (.*?) -->", orders):
+        keep, drawn = "", []
+        for order, value in re.findall(r"<!-- (keep|edit|write|draw): (.*?) -->", orders):
             if order == "keep":
                 keep = value
+            elif order == "draw":
+                drawn.append(value)
             elif order == "edit":
                 _edit(folder / PROJECT / "plan.toml", *value.split(" => "))
             else:
@@ -71,7 +74,10 @@ def guide(text: str, folder: Path) -> str:
         first = body.split("\n", 1)[0]
         if kind != "console" or not first.startswith("$ sitekit "):
             return found.group(0)
-        return f"{orders}```console\n{first}\n{_kept(_answer(first[2:], folder), keep)}```"
+        told = _kept(_answer(first[2:], folder), keep)
+        for name in drawn:
+            _draw_page(folder / PROJECT, PICTURES / f"{name}.png", *DRAWN_LATER[name])
+        return f"{orders}```console\n{first}\n{told}```"
 
     return _BLOCK.sub(again, text)
 
@@ -154,15 +160,14 @@ def _save(picture: Image.Image, path: Path, colours: int) -> None:
 
 def main() -> None:
     """Make all guides and pictures again."""
-    target = HERE / "pictures"
-    target.mkdir(exist_ok=True)
+    PICTURES.mkdir(exist_ok=True)
     with tempfile.TemporaryDirectory() as made:
         first = Path(made) / "first"
         first.mkdir()
         _answer(f"sitekit demo {PROJECT}", first)
         _answer(f"sitekit scout {PROJECT}", first)
         _answer(f"sitekit explore {PROJECT}", first)
-        pictures(first / PROJECT, target)
+        pictures(first / PROJECT, PICTURES)
         shutil.rmtree(first / PROJECT / "scout")
         (first / PROJECT / "out" / "explore.html").unlink(missing_ok=True)
         for name in GUIDES:
@@ -170,7 +175,6 @@ def main() -> None:
             shutil.copytree(first, folder)
             page = HERE / name
             page.write_text(guide(page.read_text("utf-8"), folder), "utf-8", newline="\n")
-        _draw_page(Path(made) / "guide-dive-leader" / PROJECT, target / f"{SPANISH[0]}.png", *SPANISH[1])
 
 
 if __name__ == "__main__":

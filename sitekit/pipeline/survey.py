@@ -205,7 +205,17 @@ def _compared(rows: pd.DataFrame, histories: Histories) -> list[dict[str, Any]]:
         if len(groups) < 2 or not any(died.any() for _, died in groups.values()):
             continue
         test = log_rank(groups)
-        out.append({"of": of, "groups": len(groups), "chi2": test.chi2, "degrees": test.degrees, "p": test.p})
+        due = np.fromiter(test.expected.values(), np.float64)
+        enough = bool((due >= 1.0).all() and (due >= 5.0).mean() >= 0.8)  # Cochran's rule [source key: cochran-1954]
+        out.append(
+            {
+                "of": of,
+                "groups": len(groups),
+                "chi2": test.chi2,
+                "degrees": test.degrees,
+                "p": test.p if enough else None,
+            }
+        )
     return out
 
 

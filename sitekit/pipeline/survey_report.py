@@ -8,8 +8,8 @@ from typing import Any
 import pandas as pd
 
 LIMITS = (
-    "Intervals are 95 % and too narrow: units of one plot share their fate. A death is dated to the visit that found it. "
-    "Carry no rate on beyond the days it was seen over."
+    "Intervals are 95 % and too narrow: units of one plot share their fate.",
+    "A death is dated to the visit that found it. Carry no rate on beyond the days it was seen over.",
 )
 _SHOWN = {"all": "all units", "species": "species", "genet": "genets", "site": "sites", "plot": "plots"}
 
@@ -35,11 +35,9 @@ def planted_lines(figures: Mapping[str, Any]) -> list[str]:
         )
     counts = figures["counts"]
     if counts["contradictory"]:
-        lines.append(
-            f"  {counts['contradictory']} units were noted dead and later alive: the later look holds; check tags"
-        )
+        lines.append(f"  noted dead and later alive: {counts['contradictory']}; the later look holds, check tags")
     if counts["only_missing"]:
-        lines.append(f"  {counts['only_missing']} units were never found again and count as dead (survey.missing)")
+        lines.append(f"  not found again, counted as dead (survey.missing): {counts['only_missing']}")
     return lines
 
 
@@ -64,15 +62,19 @@ def survey_lines(tables: Mapping[str, pd.DataFrame], figures: Mapping[str, Any])
         lines += ["", "WHAT LIVES (alive when last seen, of those looked at; survival by Kaplan and Meier)"]
         lines += _table(survival)
         lines += [_compared(c) for c in figures["compared"]]
-        lines.append(LIMITS)
-    lines += ["", "VISITS STILL DUE"]
+        lines += LIMITS
+    lines += ["", "VISITS STILL DUE (in brackets: units not looked at since)"]
     open_visits = tables["visits"][tables["visits"]["done"] < tables["visits"]["units"]]
     if not len(open_visits):
         lines.append("none")
     for visit, part in open_visits.groupby("visit", sort=False):
         first, last = part["first"].min(), part["last"].max()
         when = first if first == last else f"{first} to {last}"
-        lines.append(f"  {visit} after planting, {when}: {', '.join(part['plot'].astype(str))}")
+        plots = (
+            f"{plot} ({units - done} of {units})" if done else str(plot)
+            for plot, units, done in part[["plot", "units", "done"]].itertuples(index=False)
+        )
+        lines.append(f"  {visit} after planting, {when}: {', '.join(plots)}")
     return lines
 
 
@@ -105,6 +107,8 @@ def _whole(value: Any) -> str:
 
 def _compared(row: Mapping[str, Any]) -> str:
     kind = _SHOWN[row["of"]]
+    if row["p"] is None:
+        return f"  {row['groups']} {kind} not compared: too few deaths (due are 5 expected in four of five groups, 1 in each)"
     p = "below 0.001" if row["p"] < 0.001 else f"{row['p']:.3f}"
     return (
         f"  {row['groups']} {kind} compared (log-rank): chi-square {row['chi2']:.1f}, {row['degrees']} degrees of freedom, "

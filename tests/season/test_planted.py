@@ -142,7 +142,7 @@ def test_what_lives_is_counted_from_the_last_looks(tended: Ran) -> None:
     said = command("survey", tended.folder)
     assert said.code == 0
     assert "60 (23 to 88)" in said.out
-    assert "1 units were noted" not in said.out  # missing, then alive, contradicts nothing
+    assert "noted dead and later alive" not in said.out  # missing, then alive, contradicts nothing
     figures = json.loads(command("survey", tended.folder, "--json").out)["figures"]
     assert figures["counts"]["found_again"] == 1
 
@@ -226,7 +226,10 @@ def test_a_later_row_corrects_and_zero_takes_back(reef: Path) -> None:
 
 @pytest.mark.slow
 def test_a_plan_that_changed_says_so_and_keeps_away(reef: Path) -> None:
-    """Other weights, other plots: number 3 is no longer where number 3 stands, and new units must not crowd it. Slow: it runs the plan again."""
+    """Other weights, other plots: number 3 is no longer where number 3 stands; new units must not crowd it.
+
+    Slow: it runs the plan again.
+    """
     before = season(reef)["as_planted"]
     edit(reef / "plan.toml", "length_m = 8.0\nwidth_m = 3.0", "length_m = 7.0\nwidth_m = 3.0")
     said = command("run", reef)
