@@ -124,7 +124,18 @@ def day_pack(**more: Any) -> DayPack:
         [{"day": d, "item": "tags", "number": 22.0, "unit": None, "note": "20 + 10 % spare"} for d in (1, None)]
     )
     leftovers = pd.DataFrame(
-        [{"structure": "tree 1", "species": "ACER", "genet": "g1", "ready": 40, "pulled": 5, "spare": 1, "left": 34}]
+        [
+            {
+                "structure": "tree 1",
+                "species": "ACER",
+                "genet": "g1",
+                "ready": 40,
+                "planted": 0,
+                "pulled": 5,
+                "spare": 1,
+                "left": 34,
+            }
+        ]
     )
     given = {
         "about": ABOUT, "paper": "letter", "days": days, "dives": dives, "pull_list": pulls, "crates": crates,

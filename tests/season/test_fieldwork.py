@@ -65,7 +65,7 @@ def test_every_unit_is_on_a_dive_a_sheet_and_in_a_crate(working: Ran) -> None:
     pulls, left = tables["pull_list"], tables["leftovers"]
     assert pulls["take"].sum() == colonies["fragments"].sum() == tables["days"]["fragments"].sum()
     assert pulls["spare"].sum() == tables["days"]["spares"].sum()
-    assert (left["ready"] == left["pulled"] + left["spare"] + left["left"]).all()
+    assert (left["ready"] == left["planted"] + left["pulled"] + left["spare"] + left["left"]).all()
     assert left["pulled"].sum() == pulls["take"].sum()
     assert tables["segments"]["number"].sum() == len(colonies)
     sheets = text_of(working.folder / "out" / "dive_sheets.pdf")

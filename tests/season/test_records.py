@@ -64,7 +64,7 @@ def test_gdal_lists_the_record_tables(tmp_path: Path) -> None:
     """A record file that only sitekit can open is lost with sitekit."""
     path = tmp_path / "records.gpkg"
     append_records(path, "used_numbers", numbers(5))
-    assert sorted(pyogrio.list_layers(path)[:, 0]) == ["set_pins", "used_numbers"]
+    assert sorted(pyogrio.list_layers(path)[:, 0]) == ["planted", "set_pins", "surveys", "used_numbers"]
     assert pyogrio.read_dataframe(path, layer="used_numbers", read_geometry=False)["tag"].tolist() == ["05"]
     with sqlite3.connect(path) as connection:
         assert connection.execute("PRAGMA application_id").fetchone() == (0x47504B47,)
