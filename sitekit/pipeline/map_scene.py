@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -145,6 +146,7 @@ def map_scene(
         work_areas=gpd.GeoDataFrame(tables["work_areas"]) if len(tables["work_areas"]) else None,
         protected=_protected(project),
         existing=None if public else read_colonies(project),
+        standing=None if public else _standing(tables),
         colonies=None if ground.scout or public else gpd.GeoDataFrame(tables["colonies"]),
         picture=picture_file(project),
         scout=ground.scout,
@@ -155,6 +157,13 @@ def map_scene(
         cautions=cautions,
         notes=tuple(notes),
     )
+
+
+def _standing(tables: Mapping[str, pd.DataFrame]) -> gpd.GeoDataFrame | None:
+    """Units as planted, each called by site and number; None before the first planting."""
+    planted = gpd.GeoDataFrame(tables["as_planted"])
+    names = [f"{s} {n}" for s, n in zip(planted["site"], planted["sequence"], strict=True)]
+    return planted.assign(unit=names) if len(planted) else None
 
 
 def map_norths(project: Project, grid: Grid) -> Norths:

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
 MAX_CLASSES = 250  # a palette picture holds 256 colours; a few are kept for "nothing here"
-VECTORS = ("candidates", "sites", "plots", "tape_lines", "work_areas", "protected", "existing", "colonies")
+VECTORS = ("candidates", "sites", "plots", "tape_lines", "work_areas", "protected", "existing", "standing", "colonies")
 
 
 @dataclass(frozen=True)
@@ -110,6 +110,8 @@ class MapScene:
     candidates, sites, plots, tape_lines, work_areas, protected, existing, colonies : GeoDataFrame, optional
         In the grid's CRS. None means the run does not have them; empty means it found none. `sites` may have a column
         `mark` (chosen or not, scouted or not), which decides how they are drawn.
+    standing : GeoDataFrame, optional
+        Units as planted, with `state` as last seen; None before the first planting, and then the map is silent of it.
     picture : Path, optional
         The user's own picture (GeoTIFF), drawn instead of the shaded depth on opening.
     scout : bool
@@ -146,6 +148,7 @@ class MapScene:
     work_areas: GeoDataFrame | None = None
     protected: GeoDataFrame | None = None
     existing: GeoDataFrame | None = None
+    standing: GeoDataFrame | None = None
     colonies: GeoDataFrame | None = None
     picture: Path | None = None
     scout: bool = False

@@ -101,6 +101,18 @@ _FACTS: dict[str, dict[str, tuple[str, int | None]]] = {
         "origin": ("fact.origin", None),
         "position_error_m": ("fact.position_error_m", 1),
     },
+    "standing": {
+        "plot": ("fact.plot", None),
+        "species": ("fact.species", None),
+        "genet": ("fact.genet", None),
+        "tag": ("fact.tag", None),
+        "planted": ("fact.planted", None),
+        "state": ("fact.state", None),
+        "seen": ("fact.seen", None),
+        "live_pct": ("fact.live_pct", 0),
+        "cause": ("fact.cause", None),
+        "error_m": ("fact.position_error_m", 1),
+    },
     "contours": {},
 }
 _NAMES: dict[str, tuple[str, ...]] = {
@@ -111,6 +123,7 @@ _NAMES: dict[str, tuple[str, ...]] = {
     "work_areas": ("work_area",),
     "protected": ("name",),
     "existing": ("name", "id"),
+    "standing": ("unit",),
     "contours": ("name",),
 }
 # column that decides the drawing -> its words -> their labels
@@ -118,6 +131,12 @@ _KINDS_SAID = {
     "rule": {k: f"map.rule_{k}" for k in ("forbidden", "permit", "preferred", "none")},
     "role": {k: f"permit.role_{k}" for k in ("planted", "control", "reference")},
     "origin": {"wild": "layer.origin_wild", "outplant": "layer.origin_outplant"},
+    "state": {
+        "planted": "layer.state_planted",
+        "alive": "rows.alive",
+        "dead": "rows.dead",
+        "missing": "rows.missing",
+    },
     "mark": {
         "chosen": "layer.mark_chosen",
         "not chosen": "layer.mark_not_chosen",
@@ -134,6 +153,12 @@ _TYPED = (
     "scouted_on",
     "observer",
     "numbers",
+    "plot",
+    "genet",
+    "tag",
+    "planted",
+    "seen",
+    "cause",
 )  # told as they are
 
 

@@ -36,6 +36,7 @@ _DRAWN = (
     "plots",
     "tape_lines",
     "existing",
+    "standing",
     "sites",
 )  # low to high
 
@@ -71,7 +72,8 @@ def map_page(scene: MapScene) -> str:
     photo = None if scene.picture is None else picture_overlay(scene.picture, screen)
     rasters = [raster_overlay(layer, scene.grid, screen) for layer in scene.rasters]
     reasons = {r.name: reason_overlay(r, scene.grid, screen) for r in scene.reasons}
-    layers = [_vector(name, scene, screen) for name in _DRAWN]
+    drawn = [name for name in _DRAWN if name != "standing" or scene.standing is not None]
+    layers = [_vector(name, scene, screen) for name in drawn]
     colonies = pack_colonies(scene.colonies, screen)
     outline = (screen.west, screen.south, screen.east, screen.north)
     first = scene.rasters[0] if scene.rasters else None

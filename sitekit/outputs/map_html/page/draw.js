@@ -107,7 +107,16 @@ sitekit.draw = (() => {
       if (item.t !== "P") { continue; }
       const x = view.x(item.at[0]), y = view.y(item.at[1]);
       if (x < -20 || y < -20 || x > view.wide + 20 || y > view.high + 20) { continue; }
-      if (layer.id === "sites") { diamond(context, x, y, item.k); } else { cross(context, x, y, item.k === "outplant", view.ground < 2 ? 3 : 4); }
+      if (layer.id === "sites") { diamond(context, x, y, item.k); } else if (layer.id === "standing") { ring(context, x, y, item.k, Math.min(8, Math.max(2.5, 0.3 * view.ground))); } else { cross(context, x, y, item.k === "outplant", view.ground < 2 ? 3 : 4); }
+    }
+  }
+  // A ring stands; a dot in it: alive; crossed out: dead; broken: not found. Told apart without colour.
+  function ring(c, x, y, kind, r = 6) {
+    for (const [colour, width] of [["#ffffff", 4], ["#000000", 1.8]]) {
+      c.strokeStyle = colour; c.fillStyle = colour; c.lineWidth = width; c.setLineDash(kind === "missing" ? [2, 2.4] : []);
+      c.beginPath(); c.arc(x, y, r, 0, 2 * Math.PI); c.stroke(); c.setLineDash([]);
+      if (kind === "dead") { const d = r * 0.7; c.beginPath(); c.moveTo(x - d, y - d); c.lineTo(x + d, y + d); c.moveTo(x - d, y + d); c.lineTo(x + d, y - d); c.stroke(); }
+      if (kind === "alive") { c.beginPath(); c.arc(x, y, r * 0.4 + (width > 2 ? 1 : 0), 0, 2 * Math.PI); c.fill(); }
     }
   }
   function cross(c, x, y, upright, r = 4) {
@@ -223,5 +232,5 @@ sitekit.draw = (() => {
     }
   }
 
-  return { panes, patterns, outlines, hatches, points, colonies, labels, latLngs, styleOf, cross, diamond, element };
+  return { panes, patterns, outlines, hatches, points, colonies, labels, latLngs, styleOf, cross, ring, diamond, element };
 })();

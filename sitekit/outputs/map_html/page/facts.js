@@ -80,11 +80,11 @@ sitekit.facts = (() => {
       for (const [, i] of near.slice(0, told)) { found.push(colonyFacts(all, i, state.notation())); }
       if (near.length > told) { found[0].more = say("more_colonies", { number: near.length - told }); }
     }
-    for (const id of ["sites", "plots", "tape_lines", "existing", "candidates", "work_areas", "protected", "contours"]) {
+    for (const id of ["sites", "standing", "plots", "tape_lines", "existing", "candidates", "work_areas", "protected", "contours"]) {
       const layer = state.layers.find((one) => one.id === id);
       if (!layer || !layer.on) { continue; }
       let hits = layer.items.filter((item) => item.t === "A" ? inside(item, x, y) : near2(item, x, y, reach));
-      if (id === "existing") { hits = hits.sort((a, b) => away(a, x, y) - away(b, x, y)).slice(0, 3); }
+      if (id === "existing" || id === "standing") { hits = hits.sort((a, b) => away(a, x, y) - away(b, x, y)).slice(0, 3); }
       const told = hits.map(itemFacts);
       if (id === "sites") { found.unshift(...told); } else { found.push(...told); } // a site's mark lies above all
     }

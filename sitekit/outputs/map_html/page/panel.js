@@ -132,6 +132,10 @@ sitekit.panel = (() => {
       for (const kind of kinds) { row(box, drawn((c) => sitekit.draw.cross(c, 15, 8.5, kind === "outplant")), kind ? say("of_kind", { layer: layer.label, kind: sitekit.kind(layer, kind) }) : layer.label); }
       return;
     }
+    if (layer.id === "standing") {
+      for (const kind of kinds) { row(box, drawn((c) => sitekit.draw.ring(c, 15, 8.5, kind)), say("of_kind", { layer: layer.label, kind: sitekit.kind(layer, kind) })); }
+      return;
+    }
     const split = layer.id === "protected" || layer.id === "plots" ? kinds : [""];
     for (const kind of split) {
       row(box, lines(layer, kind), kind ? say("of_kind", { layer: layer.label, kind: sitekit.kind(layer, kind) }) : layer.label);
