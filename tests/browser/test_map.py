@@ -119,6 +119,28 @@ def test_a_plot_is_found_before_its_tape_line(opened: Any) -> None:
     assert page.locator("#sk-facts-box").is_hidden()
 
 
+def test_units_as_planted_are_told_and_each_state_has_its_mark(opened: Any) -> None:
+    """Without colour or words a dead unit would look like a living one."""
+    page = opened(made.scene())
+    told = page.evaluate(
+        "() => { const s = sitekit.state, at = s.layers.find((l) => l.id === 'standing');"
+        " s.goTo(sitekit.facts.itemFacts(at.items[2])); return at.items.map((i) => i.k); }"
+    )
+    assert told == ["planted", "alive", "dead", "missing"]
+    shown = page.locator("#sk-facts").inner_text()
+    for words in ("Unit as planted WS 3", "When last seen", "dead", "bitten", "2026-06-05"):
+        assert words in shown, words
+    legend = page.locator("#sk-legend").inner_text()
+    for words in ("not looked at since", "alive", "dead", "missing"):
+        assert f"Units as planted: {words}" in legend, words
+    drawn = page.evaluate(
+        "() => ['planted', 'alive', 'dead', 'missing'].map((kind) => { const c = document.createElement('canvas');"
+        " c.width = c.height = 24; sitekit.draw.ring(c.getContext('2d'), 12, 12, kind, 7); return c.toDataURL(); })"
+    )
+    assert len(set(drawn)) == 4
+    assert _quiet(page)
+
+
 def test_on_a_phone_what_was_tapped_stays_in_sight(opened: Any) -> None:
     """The panel would cover the very place that it tells about; a site's mark tells of the site first."""
     page = opened(made.scene(), (390, 844))

@@ -208,6 +208,12 @@ def test_a_missing_layer_is_said(missing: str) -> None:
     assert "not part of this run" in map_page(made.scene(**{missing: None}))
 
 
+def test_before_the_first_planting_the_map_is_silent_of_it() -> None:
+    """A layer that nobody can have yet reads as a fault of the run."""
+    assert "Units as planted" in map_page(made.scene())
+    assert "Units as planted" not in map_page(made.scene(standing=None))
+
+
 def test_an_empty_layer_is_said() -> None:
     """None found and none looked for are two things."""
     assert "Candidates: none in this run" in map_page(made.scene(candidates=made.scene().candidates.iloc[:0]))
