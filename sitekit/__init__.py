@@ -16,8 +16,11 @@ if TYPE_CHECKING:  # the same names as _PUBLIC, for type checkers
     from sitekit.layout.spacing import place
     from sitekit.pipeline.api import audit_plan, check, demo, explain, explore, read_plan, read_settings, run
     from sitekit.pipeline.explained import PlaceExplained
+    from sitekit.pipeline.planted import record_planted
     from sitekit.pipeline.project import Machine, Project, open_project
+    from sitekit.pipeline.set_pins import record_pins
     from sitekit.pipeline.stages import Report
+    from sitekit.pipeline.surveyed import record_survey
     from sitekit.season.settings import Settings
     from sitekit.suitability.candidates import PatchFinder
     from sitekit.suitability.draws import draw_weights
@@ -56,6 +59,9 @@ _PUBLIC: dict[str, str] = {
     "rank_ranges": "sitekit.suitability.sensitivity",
     "read_plan": "sitekit.pipeline.api",
     "read_settings": "sitekit.pipeline.api",
+    "record_pins": "sitekit.pipeline.set_pins",
+    "record_planted": "sitekit.pipeline.planted",
+    "record_survey": "sitekit.pipeline.surveyed",
     "run": "sitekit.pipeline.api",
     "score_cells": "sitekit.suitability.score",
 }
@@ -89,6 +95,9 @@ __all__ = [
     "rank_ranges",
     "read_plan",
     "read_settings",
+    "record_pins",
+    "record_planted",
+    "record_survey",
     "run",
     "score_cells",
 ]
