@@ -33,6 +33,10 @@ def write(folder: Path, *lines: str) -> Path:
     return path
 
 
+def rows_of(path: Path) -> list[dict[str, str]]:
+    return list(csv.DictReader(path.read_text("utf-8-sig").splitlines()))
+
+
 def flat(text: str) -> str:
     return text.replace("\n    came: ", ": ").replace("\n    due:  ", "; due: ")
 
@@ -175,16 +179,13 @@ def test_sheets_tell_what_stands_and_what_is_to_be_looked_at(tended: Ran) -> Non
     assert "T-77" in shown
     assert "page 1 of" in texts[0]
     assert all("Planning aid only" in t for t in texts)
-    with open(out / "survey_form.csv", encoding="utf-8-sig", newline="") as file:
-        form = list(csv.DictReader(file))
+    form = rows_of(out / "survey_form.csv")
     dead = set(numbers(tended.folder, first)[1:3])
     assert {int(r["number"]) for r in form if r["plot"] == first} == set(numbers(tended.folder, first)[:-1]) - dead
-    with open(out / "planting_form.csv", encoding="utf-8-sig", newline="") as file:
-        left = [(r["plot"], int(r["number"])) for r in csv.DictReader(file)]
+    left = [(r["plot"], int(r["number"])) for r in rows_of(out / "planting_form.csv")]
     assert (first, numbers(tended.folder, first)[-1]) in left
     assert (first, numbers(tended.folder, first)[0]) not in left
-    with open(out / "outplants.csv", encoding="utf-8-sig", newline="") as file:
-        living = list(csv.DictReader(file))
+    living = rows_of(out / "outplants.csv")
     assert len(living) == len(season(tended.folder)["as_planted"]) - 2
     assert all(len(r["latitude"].split(".")[1]) == 9 for r in living)
 
@@ -195,15 +196,15 @@ def test_the_forms_come_back_as_they_went_out(reef: Path) -> None:
         ("planting_form.csv", "planted", "yes", "planted"),
         ("survey_form.csv", "state", "alive", "survey"),
     ):
-        with open(reef / "out" / form, encoding="utf-8-sig", newline="") as file:
-            rows = list(csv.DictReader(file))
+        rows = rows_of(reef / "out" / form)
         for row in rows[:2]:
             row |= {column: word, "date": "2026-09-01"}
-        with open(reef / form, "w", encoding="utf-8", newline="") as file:
+        filled_in = reef / form
+        with open(filled_in, "w", encoding="utf-8", newline="") as file:
             writer = csv.DictWriter(file, list(rows[0]), delimiter=";")
             writer.writeheader()
             writer.writerows(rows)
-        said = command("record", verb, reef / form, reef)
+        said = command("record", verb, filled_in, reef)
         assert said.code == 0, said.err
         assert "recorded 2 " in said.out
 
@@ -270,8 +271,7 @@ def test_pins_measured_after_planting_carry_the_units_along(reef: Path) -> None:
     """The unit did not move when the pin was measured better: its recorded place did. Slow: it runs the plan again."""
     first, _ = plots_of(reef)
     before = season(reef)["as_planted"]
-    with open(reef / "out" / "waypoints.csv", encoding="utf-8-sig", newline="") as file:
-        pins = [r for r in csv.DictReader(file) if r["plot"] == first and r["pin"] == "1"]
+    pins = [r for r in rows_of(reef / "out" / "waypoints.csv") if r["plot"] == first and r["pin"] == "1"]
     file = write(
         reef, "plot,pin,latitude,longitude,date,error_m",
         f"{first},A,{float(pins[0]['latitude_deg']) + 1e-5:.9f},{float(pins[0]['longitude_deg']):.9f},2026-05-04,1",
