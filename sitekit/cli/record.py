@@ -18,7 +18,7 @@ def record() -> None:
     """
 
 
-@record.command()
+@record.command(short_help="Append pins as they were set.")
 @click.argument("file", type=click.Path(path_type=Path))
 @options.plan
 @click.option("--date", help="Day the pins were set, where the file does not say: 2026-05-04.")
@@ -44,7 +44,7 @@ def pins(file: Path, plan: Path, date: str | None, error_m: float | None, as_jso
     click.echo(f"recorded {len(rows)} pins in records.gpkg\nNext: sitekit run {plan}")
 
 
-@record.command()
+@record.command(short_help="Append units as planted.")
 @click.argument("file", type=click.Path(path_type=Path))
 @options.plan
 @click.option("--date", help="Day of planting, where the file does not say: 2026-05-04.")
@@ -72,7 +72,7 @@ def planted(file: Path, plan: Path, date: str | None, as_json: bool) -> None:
     click.echo(f"recorded {total} units planted in records.gpkg\nNext: sitekit run {plan}")
 
 
-@record.command()
+@record.command(short_help="Append how planted units were found.")
 @click.argument("file", type=click.Path(path_type=Path))
 @options.plan
 @click.option("--date", help="Day of the visit, where the file does not say: 2026-06-04.")
