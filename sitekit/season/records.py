@@ -19,7 +19,7 @@ _GPKG_ID, _GPKG_VERSION = 0x47504B47, 10300  # "GPKG" and 1.3.0: OGC 12-128r17, 
 
 
 def read_records(path: Path, name: str) -> pd.DataFrame:
-    """Return one table of what happened; empty if nothing was recorded yet.
+    """Return one table of what happened; empty if nothing was recorded yet, or if the file is older than the table.
 
     Raises
     ------
@@ -32,7 +32,9 @@ def read_records(path: Path, name: str) -> pd.DataFrame:
     if not Path(path).exists():
         return empty(name)
     try:
-        with closing(sqlite3.connect(f"file:{Path(path).as_posix()}?mode=ro", uri=True)) as connection:
+        with closing(sqlite3.connect(f"{Path(path).absolute().as_uri()}?mode=ro", uri=True)) as connection:
+            if name not in _own_tables(connection):
+                return empty(name)
             frame = pd.read_sql_query(f'SELECT * FROM "{name}" ORDER BY fid', connection)
     except (sqlite3.Error, pd.errors.DatabaseError) as error:
         raise FileFault(
@@ -75,6 +77,15 @@ def append_records(path: Path, name: str, rows: pd.DataFrame) -> int:
             Fault(str(path), f"cannot be written: {error}", "the team's records.gpkg", "Nothing was changed.")
         ) from error
     return len(checked)
+
+
+def _own_tables(connection: sqlite3.Connection) -> set[str]:
+    """Return which of the tables of what happened the file has; a file without any is no record file."""
+    there = {str(n) for (n,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    own = there & set(table_names("records"))
+    if not own:
+        raise sqlite3.DatabaseError(f"no table of records among {', '.join(sorted(there)) or 'none'}")
+    return own
 
 
 def _plain(value: object) -> object:
