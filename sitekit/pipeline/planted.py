@@ -24,7 +24,7 @@ from sitekit.errors import Faults
 from sitekit.layers.rows import read_rows
 from sitekit.layout.tape import direction
 from sitekit.pipeline.project import Project, open_project
-from sitekit.pipeline.recorded_rows import Unit, UnitRow, number_cell, read_unit_rows, twice
+from sitekit.pipeline.recorded_rows import Unit, UnitRow, as_known, number_cell, read_unit_rows, twice
 from sitekit.pipeline.set_pins import latest_pins
 from sitekit.season.plan_tables import read_table
 from sitekit.season.records import append_records, read_records
@@ -36,7 +36,7 @@ SAME_READING_M = 0.05  # half a step of the tape
 STRAY_M = 5.0  # readings farther off the plot than this are taken for a slip of the pen
 MOST_FRAGMENTS = 100
 _YES, _NO = {"yes", "y", "x", "1", "true", "done"}, {"no", "n", "0", "false", "not"}
-_READING = re.compile(r"([LR])?\s*([+-]?\d+(?:\.\d+)?)", re.IGNORECASE)
+_READING = re.compile(r"([LR])?\s*([+-]?\d+(?:[.,]\d+)?)", re.IGNORECASE)
 
 
 def record_planted(plan: Path, file: Path, *, date: str | None = None) -> list[dict[str, Any]]:
@@ -56,7 +56,7 @@ def record_planted(plan: Path, file: Path, *, date: str | None = None) -> list[d
     -------
     list of dict
         `plot`, `dates`, `planted`, `of` (units planned in it), `not_planted`, `changed` (genet, tag, number of
-        fragments or place other than planned), `warning` (a permit's dates; empty without).
+        fragments or place other than planned), `warning` (a permit's dates, looks that no longer count; empty without).
 
     Raises
     ------
@@ -201,10 +201,10 @@ class _Rows:
         for species, genet in stock[["species", "genet"]].dropna().itertuples(index=False):
             own = self.genets.setdefault(str(species), [])
             own += [str(genet)] if str(genet) not in own else []
-        self.tags = {str(t): k for k, u in self.units.items() if isinstance(t := u["tag"], str)}
+        self.tags = {k: t for k, u in self.units.items() if isinstance(t := u["tag"], str)}
         for row in planted_units(project).to_dict("records"):
             if isinstance(row["tag"], str):
-                self.tags[row["tag"]] = (str(row["site"]), int(row["sequence"]))
+                self.tags[(str(row["site"]), int(row["sequence"]))] = row["tag"]
         self.errors = {
             str(r["plot"]): float(r["error_m"])
             for r in read_records(project.folder / RECORDS, "set_pins").to_dict("records")
@@ -215,7 +215,20 @@ class _Rows:
         self.run = _run_id(project)
 
     def of(self, rows: Iterable[UnitRow], faults: Faults) -> list[dict[str, Any]]:
-        out = [made for row in rows for unit in row.units if (made := self._row(row, unit, faults)) is not None]
+        found = [
+            (row, made) for row in rows for unit in row.units if (made := self._row(row, unit, faults)) is not None
+        ]
+        out = [made for _, made in found]
+        standing = [(row, (made["site"], made["sequence"])) for row, made in found if made["fragments"]]
+        self.tags |= {(m["site"], m["sequence"]): m["tag"] for m in out if m["fragments"] and m["tag"]}
+        holders: dict[str, list[Unit]] = {}
+        for key, tag in self.tags.items():  # as they are once all rows hold: two tags may have changed places
+            holders.setdefault(tag, []).append(key)
+        for row, key in standing:
+            others = [k for k in holders.get(self.tags.get(key, ""), []) if k != key]
+            if others:
+                due = f"not the tag of {others[0][0]} number {others[0][1]}"
+                faults.add(row.where, f"tag {self.tags[key]!r}", due, "Read it again.")
         faults.found[:] = dict.fromkeys(faults.found)  # a row of many numbers has its fault once
         return out
 
@@ -229,8 +242,8 @@ class _Rows:
             faults.add(row.where, f"planted {said!r}", "yes or no", "Correct it.")
         if fragments is not None and fragments != int(fragments):
             faults.add(row.where, f"fragments {fragments:g}", "a whole number", "Correct it.")
-        genet = row.cells.get("genet") or str(unit["genet"])
         known = self.genets.get(str(unit["species"]), [])
+        genet = as_known(row.cells.get("genet") or str(unit["genet"]), known)
         if genet not in known and genet != UNKNOWN:
             faults.add(
                 row.where,
@@ -239,10 +252,9 @@ class _Rows:
                 "Correct it.",
             )
         tag = (row.cells.get("tag") or None) if single else None
-        tag = tag if tag is not None else (unit["tag"] if isinstance(unit["tag"], str) else None)
-        if tag is not None and self.tags.get(tag, key) != key:
-            other = self.tags[tag]
-            faults.add(row.where, f"tag {tag!r}", f"not the tag of {other[0]} number {other[1]}", "Read it again.")
+        planned = unit["tag"] if isinstance(unit["tag"], str) else None
+        own = dict.fromkeys(t for t in (self.tags.get(key), planned) if t)
+        tag = planned if tag is None else as_known(tag, own)
         readings = self._readings(row, unit, single, faults)
         if len(faults.found) > before or readings is None:
             return None
@@ -310,7 +322,8 @@ def _reading(text: str, planned: float) -> float | None:
     match = _READING.fullmatch(text)
     if match is None or (match[1] and match[2][0] in "+-"):
         return None
-    return -float(match[2]) if (match[1] or "").upper() == "L" else float(match[2])
+    value = float(match[2].replace(",", "."))
+    return -value if (match[1] or "").upper() == "L" else value
 
 
 def _headings(file: Path) -> set[str]:
@@ -335,10 +348,19 @@ def _told(project: Project, made: list[dict[str, Any]], colonies: pd.DataFrame) 
     counts = {str(k): int(v) for k, v in colonies["plot"].value_counts().items()}
     out = []
     frame = build("planted", made)
+    days: dict[Unit, list[str]] = {}
+    for s, n, d in read_records(project.folder / RECORDS, "surveys")[["site", "sequence", "date"]].itertuples(
+        index=False
+    ):
+        days.setdefault((str(s), int(n)), []).append(str(d))
     for plot, part in frame.groupby("plot", sort=True):
         rows = part.to_dict("records")
         changed = [r for r in rows if r["fragments"] and _differs(r, planned[(r["site"], r["sequence"])])]
         dates = sorted(set(part["date"]))
+        former = [r["sequence"] for r in rows if any(d < r["date"] for d in days.get((r["site"], r["sequence"]), []))]
+        warnings = [_outside_permits(project, dates)]
+        if former:
+            warnings.append(f"looked at before that day, which no longer counts: {', '.join(map(str, former))}")
         out.append(
             {
                 "plot": str(plot),
@@ -347,7 +369,7 @@ def _told(project: Project, made: list[dict[str, Any]], colonies: pd.DataFrame) 
                 "of": counts[str(plot)],
                 "not_planted": [int(r["sequence"]) for r in rows if not r["fragments"]],
                 "changed": [int(r["sequence"]) for r in changed],
-                "warning": _outside_permits(project, dates),
+                "warning": "; ".join(w for w in warnings if w),
             }
         )
     return out

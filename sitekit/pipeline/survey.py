@@ -41,7 +41,7 @@ def run(project: Project, run_id: str) -> Done:
             tables[name] = build(name, [], [] if name == "as_planted" else None, crs)
         project.write_season(tables, crs)
         return Done(["season.gpkg"], {"planted": 0, "notes": []})
-    seen = looks(project)
+    seen, former = _since_planting(units, looks(project))
     colonies = gpd.GeoDataFrame(tables["colonies"])
     drawn = drawn_places(project, units, colonies, gpd.GeoDataFrame(tables["plots"]))
     rows, points = _as_planted(units, seen, drawn, crs)
@@ -56,6 +56,7 @@ def run(project: Project, run_id: str) -> Done:
         "this_season": int((units["season"] == "this").sum()),
         "as_drawn": len(drawn),
         "planned": len(colonies),
+        "looked_at_before": former,
         "looked_at": int((planted["state"] != NOT_SEEN).sum()),
         "nearest_m": _nearest(planted),
         "planned_m": min(planned_separation(project, ground, s.code) for s in project.settings.species),
@@ -98,6 +99,17 @@ def _as_planted(
         )
         points.append(shapely.Point(place))
     return rows, points
+
+
+def _since_planting(units: pd.DataFrame, seen: pd.DataFrame) -> tuple[pd.DataFrame, int]:
+    """Looks from the day on which what stands was planted, and how many units have earlier ones.
+
+    A number planted anew begins anew; so does one whose date was corrected to a later day.
+    """
+    start = {(s, n): d for s, n, d in units[["site", "sequence", "date"]].itertuples(index=False)}
+    keys = list(zip(seen["site"], seen["sequence"], strict=True))
+    early = [d < start.get(k, "") for k, d in zip(keys, seen["date"], strict=True)]
+    return seen[~np.array(early, bool)], len({k for k, e in zip(keys, early, strict=True) if e})
 
 
 def _day(text: Any) -> datetime.date:
@@ -211,9 +223,11 @@ def _compared(rows: pd.DataFrame, histories: Histories) -> list[dict[str, Any]]:
             {
                 "of": of,
                 "groups": len(groups),
-                "chi2": test.chi2,
+                "chi2": test.chi2
+                if test.degrees
+                else None,  # of units that all died at one visit nothing is told apart
                 "degrees": test.degrees,
-                "p": test.p if enough else None,
+                "p": test.p if enough and test.degrees else None,
             }
         )
     return out
