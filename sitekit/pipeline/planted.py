@@ -25,7 +25,7 @@ from sitekit.layers.rows import read_rows
 from sitekit.layout.tape import direction
 from sitekit.pipeline.project import Project, open_project
 from sitekit.pipeline.recorded_rows import Unit, UnitRow, as_known, number_cell, read_unit_rows, twice
-from sitekit.pipeline.set_pins import latest_pins
+from sitekit.pipeline.set_pins import latest_pins, pin_errors
 from sitekit.season.plan_tables import read_table
 from sitekit.season.records import append_records, read_records
 
@@ -205,11 +205,7 @@ class _Rows:
         for row in planted_units(project).to_dict("records"):
             if isinstance(row["tag"], str):
                 self.tags[(str(row["site"]), int(row["sequence"]))] = row["tag"]
-        self.errors = {
-            str(r["plot"]): float(r["error_m"])
-            for r in read_records(project.folder / RECORDS, "set_pins").to_dict("records")
-            if not pd.isna(r["error_m"])
-        }
+        self.errors = pin_errors(project.folder)
         spacing = project.settings.spacing
         self.pin_error, self.tolerance = spacing.pin_error_m, spacing.lay_tolerance_m
         self.run = _run_id(project)

@@ -19,6 +19,7 @@ from sitekit.pipeline.bottoms import planned_separation
 from sitekit.pipeline.fields import Ground, read_ground
 from sitekit.pipeline.planted import RECORDS, SAME_PLACE_M, drawn_places, planted_units
 from sitekit.pipeline.project import Done, Project
+from sitekit.pipeline.set_pins import pin_errors
 from sitekit.pipeline.surveyed import looks
 from sitekit.survey.curves import interval_at, log_rank, share_at, survival_curve
 from sitekit.survey.histories import Histories, unit_histories
@@ -44,7 +45,7 @@ def run(project: Project, run_id: str) -> Done:
     seen, former = _since_planting(units, looks(project))
     colonies = gpd.GeoDataFrame(tables["colonies"])
     drawn = drawn_places(project, units, colonies, gpd.GeoDataFrame(tables["plots"]))
-    rows, points = _as_planted(units, seen, drawn, crs)
+    rows, points = _as_planted(_with_errors(project, units, drawn), seen, drawn, crs)
     tables["as_planted"] = build("as_planted", rows, points, crs)
     histories = _histories(project, units, seen)
     tables["survival"] = build("survival", list(_survival(pd.DataFrame(rows), histories)))
@@ -99,6 +100,17 @@ def _as_planted(
         )
         points.append(shapely.Point(place))
     return rows, points
+
+
+def _with_errors(
+    project: Project, units: pd.DataFrame, drawn: dict[tuple[str, int], tuple[float, float]]
+) -> pd.DataFrame:
+    """Units that follow their pins have the error of the pins as last measured, not of the day they were recorded."""
+    errors, tolerance = pin_errors(project.folder), project.settings.spacing.lay_tolerance_m
+    rows = units[["site", "sequence", "plot", "error_m"]].itertuples(index=False)
+    return units.assign(
+        error_m=[errors[p] + tolerance if (s, n) in drawn and p in errors else e for s, n, p, e in rows]
+    )
 
 
 def _since_planting(units: pd.DataFrame, seen: pd.DataFrame) -> tuple[pd.DataFrame, int]:

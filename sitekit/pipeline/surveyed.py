@@ -73,8 +73,20 @@ def record_survey(plan: Path, file: Path, *, date: str | None = None) -> list[di
 
 
 def looks(project: Project) -> pd.DataFrame:
-    """Return every recorded look, by site, number and day; of rows of one unit and day the last one."""
-    rows = read_records(project.folder / RECORDS, "surveys").drop_duplicates(["site", "sequence", "date"], keep="last")
+    """Return every recorded look, by site, number and day; of rows of one unit and day the last one.
+
+    Raises
+    ------
+    InputFault
+        Naming every state that is none.
+    """
+    found = read_records(project.folder / RECORDS, "surveys")
+    with Faults() as faults:
+        for site, number, state in found[["site", "sequence", "state"]].itertuples(index=False):
+            if state not in STATES:
+                where = f"{RECORDS}, surveys, {site} number {number}"
+                faults.add(where, f"state {state!r}", ", ".join(STATES), "Restore the file from a copy.")
+    rows = found.drop_duplicates(["site", "sequence", "date"], keep="last")
     return rows.sort_values(["site", "sequence", "date"], kind="stable").reset_index(drop=True)
 
 
@@ -97,3 +109,30 @@ def _made(row: UnitRow, planted: dict[tuple[str, int], str], faults: Faults) -> 
     return [
         {"site": s, "sequence": n, "date": row.date, "state": state, "live_pct": live, **note} for s, n in row.units
     ]
+
+
+def records_rows(project: Project) -> list[dict[str, Any]]:
+    """Return what `check` says of the records: how much they hold and which season it is taken for; nothing without.
+
+    Raises
+    ------
+    FileFault, InputFault
+        If the file cannot be read.
+    """
+    used, pins = (read_records(project.folder / RECORDS, n) for n in ("used_numbers", "set_pins"))
+    units, seen = planted_units(project), looks(project)
+    if not (project.folder / RECORDS).exists():
+        return []
+    said = [
+        f"{len(used)} numbers in use, {len(pins)} pins as set, {len(units)} units planted, {len(seen)} looks at units"
+    ]
+    notes = []
+    if len(units):
+        earlier = int((units["season"] == "earlier").sum())
+        said.append(
+            f"planted {units['date'].min()} to {units['date'].max()}: {len(units) - earlier} units of this season, "
+            f"{earlier} of earlier ones"
+        )
+    if len(units) and project.settings.survey.season_from is None:
+        notes.append("survey.season_from is left out: all that is planted counts as this season's")
+    return [{"layer": RECORDS, "said": said, "source": "the team", "notes": notes}]

@@ -13,7 +13,7 @@ import pytest
 from sitekit.pipeline.recorded_rows import as_known, numbers_of
 from sitekit.season.plan_tables import read_table
 from sitekit.season.records import read_records
-from tests.season.conftest import Said, command
+from tests.season.conftest import Said, command, edit
 
 
 def recorded(folder: Path) -> pd.DataFrame:
@@ -148,3 +148,19 @@ def test_a_season_that_is_planted_and_dead_ends_well(plan: Path) -> None:
     assert not out & {"planting_form.csv", "day_plan.pdf", "survey_sheets.pdf"}
     assert len((plan / "out" / "survey_form.csv").read_text("utf-8-sig").splitlines()) == 1
     assert command("audit", plan).code == 0
+
+
+def test_check_tells_the_season_of_what_is_recorded_and_a_broken_file(plan: Path) -> None:
+    """Last year's units taken for this year's are told before the run, and so is a file that no run can read."""
+    assert "records.gpkg" not in command("check", plan).out
+    first = units(plan).iloc[0]
+    assert typed(plan, "plot,number", f"{first['plot']},{first['sequence']}").code == 0
+    said = command("check", plan)
+    assert "planted 2026-05-04 to 2026-05-04: 1 units of this season, 0 of earlier ones" in said.out
+    assert "survey.season_from is left out" in said.out
+    edit(plan / "plan.toml", "[receiver]", "[survey]\nseason_from = 2026-12-01\n[receiver]")
+    assert "0 units of this season, 1 of earlier ones" in command("check", plan).out
+    (plan / "records.gpkg").write_bytes(b"not a database, but longer than a header" * 9)
+    said = command("check", plan)
+    assert said.code == 3
+    assert "records.gpkg" in said.err

@@ -88,3 +88,13 @@ def test_a_file_older_than_a_table_has_no_rows_of_it(tmp_path: Path) -> None:
         connection.execute("CREATE TABLE reefs (fid INTEGER PRIMARY KEY)")
     with pytest.raises(FileFault, match=r"no table of records among reefs"):
         read_records(other, "planted")
+
+
+def test_a_day_that_somebody_wrote_into_the_file_is_named(tmp_path: Path) -> None:
+    """The file can be opened by any program; what it left there must not end in a failure nobody understands."""
+    path = tmp_path / "records.gpkg"
+    append_records(path, "used_numbers", numbers(1, 2))
+    with closing(sqlite3.connect(path)) as connection, connection:
+        connection.execute("UPDATE used_numbers SET date = 'yesterday' WHERE fid = 2")
+    with pytest.raises(InputFault, match=r"used_numbers, fid 2"):
+        read_records(path, "used_numbers")
