@@ -36,7 +36,8 @@ SAME_READING_M = 0.05  # half a step of the tape
 STRAY_M = 5.0  # readings farther off the plot than this are taken for a slip of the pen
 MOST_FRAGMENTS = 100
 _YES, _NO = {"yes", "y", "x", "1", "true", "done"}, {"no", "n", "0", "false", "not"}
-_READING = re.compile(r"([LR])?\s*([+-]?\d+(?:[.,]\d+)?)", re.IGNORECASE)
+_LEFT = "LIG"  # as sheets in English, Spanish and French print it; right is R, D and D
+_READING = re.compile(r"([LIGRD])?\s*([+-]?\d+(?:[.,]\d+)?)", re.IGNORECASE)
 
 
 def record_planted(plan: Path, file: Path, *, date: str | None = None) -> list[dict[str, Any]]:
@@ -319,7 +320,7 @@ def _reading(text: str, planned: float) -> float | None:
     if match is None or (match[1] and match[2][0] in "+-"):
         return None
     value = float(match[2].replace(",", "."))
-    return -value if (match[1] or "").upper() == "L" else value
+    return -value if match[1] and match[1].upper() in _LEFT else value
 
 
 def _headings(file: Path) -> set[str]:

@@ -276,12 +276,16 @@ def _too_near(project: Project, ground: Ground, planted: gpd.GeoDataFrame, colon
     if not len(near):
         return []
     plots = ", ".join(sorted(set(near["plot"].astype(str))))
+    earlier = bool((standing["season"] == "earlier").any())
     return [
         Fault(
             f"{RECORDS}, planted",
             f"{len(near)} units of this plan ({plots}) would stand nearer than planned to units already planted",
             "the planned separation to all that stands",
             "Bring last season's living outplants as a layer: [[layers.colonies]] with origin = 'outplant'; see "
-            "out/outplants.csv of the season they were planted in.",
+            "out/outplants.csv of the season they were planted in."
+            if earlier
+            else "Name the plots and colonies that were planted in [plots] and [colonies], so that the plan is that of the "
+            "day; plant none of these until then.",
         )
     ]

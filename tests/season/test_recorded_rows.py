@@ -101,9 +101,12 @@ def test_one_tag_on_two_units_of_a_file_is_refused_and_swapped_tags_are_not(plan
     assert recorded(plan)["tag"].to_dict() == {a["sequence"]: b["tag"], b["sequence"]: a["tag"]}
 
 
-@pytest.mark.parametrize(("along", "offset"), [("2,5", "L 0,4"), ("2.5", "L 0.4"), ("2,5", "-0,4")])
-def test_readings_are_read_with_either_decimal_mark(plan: Path, along: str, offset: str) -> None:
-    """Whoever writes 2,5 writes L 0,4."""
+@pytest.mark.parametrize(
+    ("along", "offset"), [("2,5", "L 0,4"), ("2.5", "L 0.4"), ("2,5", "-0,4"), ("2.5", "I 0.4"), ("2.5", "g0,4")]
+)
+@pytest.mark.few(2)
+def test_readings_are_read_as_the_sheets_print_them(plan: Path, along: str, offset: str) -> None:
+    """Whoever writes 2,5 writes L 0,4; left is I on Spanish sheets and G on French ones."""
     first = units(plan).iloc[0]
     said = typed(plan, "plot;number;along_m;offset_m", f"{first['plot']};{first['sequence']};{along};{offset}")
     assert said.code == 0, said.err
