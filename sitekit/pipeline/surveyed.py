@@ -95,7 +95,7 @@ def _made(row: UnitRow, planted: dict[tuple[str, int], str], faults: Faults) -> 
     if state is None:
         faults.add(row.where, f"state {row.cells['state']!r}", ", ".join(STATES), "Correct it.")
     live = number_cell(row, "live_pct", faults, least=0.0, most=100.0, unit="%")
-    if live is not None and state not in (None, "alive"):
+    if live is not None and state not in (None, "alive") and (live > 0.0 or state == "missing"):
         faults.add(row.where, f"{live:g} % live tissue of a unit {state}", "live_pct of units alive", "Correct it.")
     early = [u for u in row.units if row.date < planted[u]]
     if early:

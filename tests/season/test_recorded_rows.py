@@ -53,6 +53,16 @@ def test_the_form_comes_back_from_a_spreadsheet_that_dropped_zeros(plan: Path) -
     assert command("record", "survey", look, plan, "--date", "2026-06-04").code == 0
 
 
+def test_dead_units_may_be_noted_without_live_tissue(plan: Path) -> None:
+    """Dead and 0 % say the same; missing and 0 % do not."""
+    first = units(plan).iloc[0]
+    row = f"{first['plot']},{first['sequence']}"
+    assert typed(plan, "plot,number", row).code == 0
+    for state, code in (("dead", 0), ("missing", 3)):
+        (plan / "look.csv").write_text(f"plot,number,state,live_pct\n{row},{state},0\n", "utf-8")
+        assert command("record", "survey", plan / "look.csv", plan, "--date", "2026-06-08").code == code, state
+
+
 def test_zeros_are_put_back_only_where_one_name_is_meant() -> None:
     """7 may be 007 or 07; then nobody can tell."""
     assert as_known("7", ["007", "A"]) == "007"
