@@ -177,3 +177,19 @@ def test_check_tells_the_season_of_what_is_recorded_and_a_broken_file(plan: Path
     said = command("check", plan)
     assert said.code == 3
     assert "records.gpkg" in said.err
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("old", "new"), [("resolution_m = 1.0", "resolution_m = 50.0"), ('"plots"', '"fill"')])
+def test_what_stands_is_written_by_plans_that_draw_nothing_to_plant(plan: Path, old: str, new: str) -> None:
+    """Next year is scouted or estimated, last year's units are still there to be looked at. Slow: it runs the plan again."""
+    first = units(plan).iloc[0]
+    assert typed(plan, "plot,number", f"{first['plot']},{first['sequence']}").code == 0
+    edit(plan / "plan.toml", old, new)
+    edit(plan / "plan.toml", "[receiver]", "[survey]\nseason_from = 2026-12-01\n[receiver]")
+    assert command("run", plan).code in (0, 4)
+    out = {p.name for p in (plan / "out").iterdir()}
+    assert {"survey_form.csv", "as_planted.csv", "outplants.csv"} <= out
+    assert not out & {"planting_form.csv", "survey_sheets.pdf"}
+    assert len((plan / "out" / "outplants.csv").read_text("utf-8-sig").splitlines()) == 2
+    assert command("audit", plan).code == 0
