@@ -6,7 +6,6 @@ number corrects an earlier one; 0 fragments take it back.
 
 from __future__ import annotations
 
-import datetime
 import json
 import math
 import re
@@ -19,10 +18,11 @@ import numpy as np
 import pandas as pd
 
 from sitekit.base.crs import WGS84, transform_points
-from sitekit.base.tables import build, empty
+from sitekit.base.tables import empty
 from sitekit.errors import Faults
 from sitekit.layers.rows import read_rows
 from sitekit.layout.tape import direction
+from sitekit.pipeline.planted_told import told
 from sitekit.pipeline.project import Project, open_project
 from sitekit.pipeline.recorded_rows import Unit, UnitRow, as_known, number_cell, read_unit_rows, twice
 from sitekit.pipeline.set_pins import latest_pins, pin_errors
@@ -57,7 +57,8 @@ def record_planted(plan: Path, file: Path, *, date: str | None = None) -> list[d
     -------
     list of dict
         `plot`, `dates`, `planted`, `of` (units planned in it), `not_planted`, `changed` (genet, tag, number of
-        fragments or place other than planned), `warning` (a permit's dates, looks that no longer count; empty without).
+        fragments or place other than planned), `warning` (a permit's dates, looks that no longer count,
+        what was recorded before and is replaced; empty without).
 
     Raises
     ------
@@ -82,8 +83,10 @@ def record_planted(plan: Path, file: Path, *, date: str | None = None) -> list[d
             faults.add(Path(file).name, "no row says that anything was planted", "at least one", "Fill the form in.")
         twice(rows, faults)
         made = _Rows(project, colonies, plots).of(rows, faults)
+    before = planted_units(project)
     append_records(project.folder / RECORDS, "planted", pd.DataFrame(made, columns=empty("planted").columns))
-    return _told(project, made, colonies)
+    looked = read_records(project.folder / RECORDS, "surveys")
+    return told(project.settings, made, colonies, before, looked)
 
 
 def planted_units(project: Project) -> pd.DataFrame:
@@ -338,57 +341,3 @@ def _with_tags_as_set(colonies: pd.DataFrame, project: Project) -> pd.DataFrame:
 def _run_id(project: Project) -> str:
     path = project.out / "manifest.json"
     return str(json.loads(path.read_text("utf-8"))["run_id"])
-
-
-def _told(project: Project, made: list[dict[str, Any]], colonies: pd.DataFrame) -> list[dict[str, Any]]:
-    planned = {(str(u["site"]), int(u["sequence"])): u for u in colonies.to_dict("records")}
-    counts = {str(k): int(v) for k, v in colonies["plot"].value_counts().items()}
-    out = []
-    frame = build("planted", made)
-    days: dict[Unit, list[str]] = {}
-    for s, n, d in read_records(project.folder / RECORDS, "surveys")[["site", "sequence", "date"]].itertuples(
-        index=False
-    ):
-        days.setdefault((str(s), int(n)), []).append(str(d))
-    for plot, part in frame.groupby("plot", sort=True):
-        rows = part.to_dict("records")
-        changed = [r for r in rows if r["fragments"] and _differs(r, planned[(r["site"], r["sequence"])])]
-        dates = sorted(set(part["date"]))
-        former = [r["sequence"] for r in rows if any(d < r["date"] for d in days.get((r["site"], r["sequence"]), []))]
-        warnings = [_outside_permits(project, dates)]
-        if former:
-            warnings.append(f"looked at before that day, which no longer counts: {', '.join(map(str, former))}")
-        out.append(
-            {
-                "plot": str(plot),
-                "dates": dates,
-                "planted": sum(r["fragments"] > 0 for r in rows),
-                "of": counts[str(plot)],
-                "not_planted": [int(r["sequence"]) for r in rows if not r["fragments"]],
-                "changed": [int(r["sequence"]) for r in changed],
-                "warning": "; ".join(w for w in warnings if w),
-            }
-        )
-    return out
-
-
-def _differs(row: Mapping[Any, Any], unit: Mapping[Any, Any]) -> bool:
-    pairs = ((row["genet"], unit["genet"]), (row["fragments"], unit["fragments"]), (row["tag"], unit["tag"]))
-    places = ((row[n], row[f"planned_{n}"]) for n in ("along_m", "offset_m"))
-    return any(a != b and not (pd.isna(a) and pd.isna(b)) for a, b in (*pairs, *places))
-
-
-def _outside_permits(project: Project, dates: list[str]) -> str:
-    """Days on which a held permit does not allow planting; empty if none."""
-    days = [datetime.date.fromisoformat(d) for d in dates]
-    told = []
-    for permit in project.settings.permit:
-        out = [
-            d.isoformat()
-            for d in days
-            if (permit.valid_from and d < permit.valid_from) or (permit.valid_to and d > permit.valid_to)
-        ]
-        if out:
-            name = f"{permit.authority} {permit.number or ''}".strip()
-            told.append(f"{', '.join(out)} OUTSIDE the dates of {name}")
-    return "; ".join(told)

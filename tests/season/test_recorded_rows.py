@@ -53,6 +53,20 @@ def test_the_form_comes_back_from_a_spreadsheet_that_dropped_zeros(plan: Path) -
     assert command("record", "survey", look, plan, "--date", "2026-06-04").code == 0
 
 
+def test_a_row_tells_what_it_replaces(plan: Path) -> None:
+    """Cells left empty mean the sheet's: a corrected day that drops the tag on the reef must not do so unseen."""
+    first = units(plan).iloc[0]
+    row = f"{first['plot']},{first['sequence']}"
+    said = typed(plan, "plot,number,tag,along_m,offset_m", f"{row},T-77,0.4,L 0.3")
+    assert "replaces" not in said.out
+    said = typed(plan, "plot,number,tag,along_m,offset_m", f"{row},T-77,0.4,L 0.3")
+    assert "replaces" not in said.out  # the same file twice
+    (plan / "typed.csv").write_text(f"plot,number,date\n{row},2026-05-05\n", "utf-8")
+    said = command("record", "planted", plan / "typed.csv", plan)
+    assert f"replaces what was recorded: {first['sequence']} (tag T-77 becomes {first['tag']}, " in said.out
+    assert "date 2026-05-04 becomes 2026-05-05, along_m 0.4 becomes 0.0, offset_m -0.3 becomes 0.0)" in said.out
+
+
 def test_dead_units_may_be_noted_without_live_tissue(plan: Path) -> None:
     """Dead and 0 % say the same; missing and 0 % do not."""
     first = units(plan).iloc[0]
