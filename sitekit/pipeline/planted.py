@@ -244,6 +244,10 @@ class _Rows:
             faults.add(row.where, f"fragments {fragments:g}", "a whole number", "Correct it.")
         known = self.genets.get(str(unit["species"]), [])
         genet = as_known(row.cells.get("genet") or str(unit["genet"]), known)
+        if genet != unit["genet"] and as_known(genet, [str(unit["genet"])]) == unit["genet"]:
+            why = f"genet {genet!r}, which may be {unit['genet']!r} without its zeros"
+            do = f"Leave the cell empty where it is the sheet's; where it is not, write {UNKNOWN} and a note."
+            faults.add(row.where, why, f"one of {unit['genet']}, {genet}, told apart", do)
         if genet not in known and genet != UNKNOWN:
             faults.add(
                 row.where,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import datetime
+import shutil
 from pathlib import Path
 
 import openpyxl
@@ -13,7 +14,7 @@ import pytest
 from sitekit.pipeline.recorded_rows import as_known, numbers_of
 from sitekit.season.plan_tables import read_table
 from sitekit.season.records import read_records
-from tests.season.conftest import Said, command, edit
+from tests.season.conftest import Ran, Said, command, edit
 
 
 def recorded(folder: Path) -> pd.DataFrame:
@@ -51,6 +52,20 @@ def test_the_form_comes_back_from_a_spreadsheet_that_dropped_zeros(plan: Path) -
     look = plan / "look.csv"
     look.write_text(f"tag,state\n{rows[0]['tag']},alive\n", "utf-8")
     assert command("record", "survey", look, plan, "--date", "2026-06-04").code == 0
+
+
+@pytest.mark.slow
+def test_a_genet_that_lost_its_zeros_is_not_taken_for_another(demo: Ran, tmp_path: Path) -> None:
+    """The demo grows genets 007 and 7; a spreadsheet makes 7 of both. Slow: it needs the demo."""
+    reef = Path(shutil.copytree(demo.folder, tmp_path / "reef"))
+    colonies = read_table(reef / "out" / "season.gpkg", "colonies")
+    row = {g: colonies[colonies["genet"] == g].iloc[0] for g in ("007", "7", "010")}
+    assert typed(reef, "plot,number,genet", f"{row['7']['plot']},{row['7']['sequence']},7").code == 0
+    assert typed(reef, "plot,number,genet", f"{row['010']['plot']},{row['010']['sequence']},10").code == 0
+    said = typed(reef, "plot,number,genet", f"{row['007']['plot']},{row['007']['sequence']},7")
+    assert said.code == 3
+    assert "genet '7', which may be '007' without its zeros" in said.err
+    assert set(recorded(reef)["genet"]) == {"7", "010"}
 
 
 def test_a_row_tells_what_it_replaces(plan: Path) -> None:
