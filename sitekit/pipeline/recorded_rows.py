@@ -44,7 +44,7 @@ def read_unit_rows(
     file : Path
         Any table that `read_rows` takes.
     known : DataFrame
-        Columns `site`, `plot`, `sequence`, `tag`: the units there are.
+        Columns `site`, `plot`, `sequence`, `tag`, `species`: the units there are.
     faults : Faults
         Takes what is wrong, each with its line.
     date : str, optional
@@ -104,6 +104,7 @@ def read_unit_rows(
             found = units.numbered(cells, placed, cells[numbered], where, faults)
         else:
             found = units.tagged(cells.get("tag", ""), where, faults)
+        units.contradicted(cells, found, where, faults)
         if len(faults.found) == before:
             out.append(UnitRow(where, found, day, cells))
     return out
@@ -159,6 +160,10 @@ class _Known:
         self.plots: dict[str, dict[int, Unit]] = {}
         self.sites: dict[str, dict[int, Unit]] = {}
         self.tags: dict[str, list[Unit]] = {}
+        self.species = {
+            (str(s), int(n)): str(c) for s, n, c in known[["site", "sequence", "species"]].itertuples(index=False)
+        }
+        self.others = {name: set(known[name].astype(str)) for name in ("site", "species")}
         self.bare: dict[str, list[str]] = {}  # tags by their number without leading zeros
         for site, plot, number, tag in known[["site", "plot", "sequence", "tag"]].itertuples(index=False):
             unit = (str(site), int(number))
@@ -195,6 +200,17 @@ class _Known:
                 "Correct it; read plot and number on the sheet.",
             )
         return tuple(own[n] for n in wanted if n in own)
+
+    def contradicted(self, cells: dict[str, str], units: Iterable[Unit], where: str, faults: Faults) -> None:
+        """Add a fault where site or species are those of other units: a table of which some columns were sorted."""
+        for unit in units:
+            own = {"site": unit[0], "species": self.species[unit]}
+            for name, value in own.items():
+                told = cells.get(name, "")
+                if told != value and told in self.others[name]:
+                    came = f"{name} {told!r} of {unit[0]} number {unit[1]}, which is {value}"
+                    faults.add(where, came, "cells of one unit", "Correct the row; were columns sorted one by one?")
+                    return
 
     def tagged(self, tag: str, where: str, faults: Faults) -> tuple[Unit, ...]:
         same = self.bare.get(tag, [])

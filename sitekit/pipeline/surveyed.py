@@ -11,7 +11,7 @@ from sitekit.base.tables import empty
 from sitekit.errors import Faults
 from sitekit.pipeline.planted import RECORDS, planted_units
 from sitekit.pipeline.project import Project, open_project
-from sitekit.pipeline.recorded_rows import UnitRow, number_cell, read_unit_rows, twice
+from sitekit.pipeline.recorded_rows import Unit, UnitRow, number_cell, read_unit_rows, twice
 from sitekit.season.records import append_records, read_records
 
 STATES = ("alive", "dead", "missing")
@@ -56,8 +56,11 @@ def record_survey(plan: Path, file: Path, *, date: str | None = None) -> list[di
         if not rows and not faults.found:
             faults.add(Path(file).name, "no row says how a unit was", "at least one", "Fill the form in.")
         twice(rows, faults)
+        tags = {
+            str(t): (str(s), int(n)) for s, n, t in units[["site", "sequence", "tag"]].dropna().itertuples(index=False)
+        }
         for row in rows:
-            made += _made(row, planted, faults)
+            made += _made(row, planted, tags, faults)
     append_records(project.folder / RECORDS, "surveys", pd.DataFrame(made, columns=empty("surveys").columns))
     frame = pd.DataFrame(made)
     frame["plot"] = [plot_of[(s, n)] for s, n in zip(frame["site"], frame["sequence"], strict=True)]
@@ -90,10 +93,14 @@ def looks(project: Project) -> pd.DataFrame:
     return rows.sort_values(["site", "sequence", "date"], kind="stable").reset_index(drop=True)
 
 
-def _made(row: UnitRow, planted: dict[tuple[str, int], str], faults: Faults) -> list[dict[str, Any]]:
+def _made(row: UnitRow, planted: dict[Unit, str], tags: dict[str, Unit], faults: Faults) -> list[dict[str, Any]]:
     state = _WORDS.get(row.cells["state"].lower())
     if state is None:
         faults.add(row.where, f"state {row.cells['state']!r}", ", ".join(STATES), "Correct it.")
+    other = tags.get(row.cells.get("tag", ""), row.units[0])
+    if len(row.units) == 1 and other != row.units[0]:
+        came = f"tag {row.cells['tag']!r} beside number {row.units[0][1]}; it is that of {other[0]} number {other[1]}"
+        faults.add(row.where, came, "number and tag of one unit", "Look at the sheet again; correct number or tag.")
     live = number_cell(row, "live_pct", faults, least=0.0, most=100.0, unit="%")
     if live is not None and state not in (None, "alive") and (live > 0.0 or state == "missing"):
         faults.add(row.where, f"{live:g} % live tissue of a unit {state}", "live_pct of units alive", "Correct it.")

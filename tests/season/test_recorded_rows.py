@@ -28,7 +28,7 @@ def typed(folder: Path, *lines: str) -> Said:
 
 def units(folder: Path) -> pd.DataFrame:
     colonies = read_table(folder / "out" / "season.gpkg", "colonies").sort_values("sequence")
-    return pd.DataFrame(colonies[["plot", "sequence", "tag", "genet"]])
+    return pd.DataFrame(colonies[["plot", "sequence", "tag", "genet", "species"]])
 
 
 def test_the_form_comes_back_from_a_spreadsheet_that_dropped_zeros(plan: Path) -> None:
@@ -66,6 +66,20 @@ def test_a_genet_that_lost_its_zeros_is_not_taken_for_another(demo: Ran, tmp_pat
     assert said.code == 3
     assert "genet '7', which may be '007' without its zeros" in said.err
     assert set(recorded(reef)["genet"]) == {"7", "010"}
+
+
+def test_columns_that_were_sorted_one_by_one_are_refused(plan: Path) -> None:
+    """The commonest way to spoil a table in a spreadsheet: every cell is right, and every row is wrong."""
+    a, b = (part.iloc[0] for _, part in units(plan).groupby("species"))
+    said = typed(plan, "plot,number,species", f"{a['plot']},{a['sequence']},{b['species']}")
+    assert said.code == 3
+    assert f"species '{b['species']}' of C01 number {a['sequence']}, which is {a['species']}" in said.err
+    assert typed(plan, "plot,number,species", f"{a['plot']},{a['sequence']},the team's own word").code == 0
+    assert typed(plan, "plot,number", f"{b['plot']},{b['sequence']}").code == 0
+    (plan / "look.csv").write_text(f"plot,number,tag,state\n{a['plot']},{a['sequence']},{b['tag']},dead\n", "utf-8")
+    said = command("record", "survey", plan / "look.csv", plan, "--date", "2026-06-08")
+    assert said.code == 3
+    assert f"it is that of C01 number {b['sequence']}" in said.err
 
 
 def test_a_row_tells_what_it_replaces(plan: Path) -> None:
