@@ -24,7 +24,7 @@ from sitekit.layers.rows import read_rows
 from sitekit.layout.tape import direction
 from sitekit.pipeline.planted_told import told
 from sitekit.pipeline.project import Project, open_project
-from sitekit.pipeline.recorded_rows import Unit, UnitRow, as_known, number_cell, read_unit_rows, twice
+from sitekit.pipeline.recorded_rows import Unit, UnitRow, as_known, number_cell, read_unit_rows, shortened, twice
 from sitekit.pipeline.set_pins import latest_pins, pin_errors
 from sitekit.season.plan_tables import read_table
 from sitekit.season.records import append_records, read_records
@@ -83,6 +83,7 @@ def record_planted(plan: Path, file: Path, *, date: str | None = None) -> list[d
             faults.add(Path(file).name, "no row says that anything was planted", "at least one", "Fill the form in.")
         twice(rows, faults)
         made = _Rows(project, colonies, plots).of(rows, faults)
+        shortened(faults, file)
     before = planted_units(project)
     append_records(project.folder / RECORDS, "planted", pd.DataFrame(made, columns=empty("planted").columns))
     looked = read_records(project.folder / RECORDS, "surveys")

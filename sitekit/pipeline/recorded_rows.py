@@ -127,6 +127,14 @@ def number_cell(
     return value
 
 
+def shortened(faults: Faults, file: Path) -> None:
+    """Keep the first twenty faults of a file and count the rest: one wrong column makes hundreds."""
+    more = len(faults.found) - MOST_LISTED
+    if more > 0:
+        faults.found[MOST_LISTED:] = []
+        faults.add(Path(file).name, f"{more} more faults, not shown", "rows that can be used", "Correct these first.")
+
+
 def twice(rows: Sequence[UnitRow], faults: Faults) -> None:
     """Add a fault for every unit that two rows of the same day name."""
     first: dict[tuple[Unit, str], str] = {}

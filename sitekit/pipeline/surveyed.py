@@ -11,7 +11,7 @@ from sitekit.base.tables import empty
 from sitekit.errors import Faults
 from sitekit.pipeline.planted import RECORDS, planted_units
 from sitekit.pipeline.project import Project, open_project
-from sitekit.pipeline.recorded_rows import Unit, UnitRow, number_cell, read_unit_rows, twice
+from sitekit.pipeline.recorded_rows import Unit, UnitRow, number_cell, read_unit_rows, shortened, twice
 from sitekit.season.records import append_records, read_records
 
 STATES = ("alive", "dead", "missing")
@@ -61,6 +61,7 @@ def record_survey(plan: Path, file: Path, *, date: str | None = None) -> list[di
         }
         for row in rows:
             made += _made(row, planted, tags, faults)
+        shortened(faults, file)
     append_records(project.folder / RECORDS, "surveys", pd.DataFrame(made, columns=empty("surveys").columns))
     frame = pd.DataFrame(made)
     frame["plot"] = [plot_of[(s, n)] for s, n in zip(frame["site"], frame["sequence"], strict=True)]

@@ -195,11 +195,11 @@ def test_the_forms_come_back_as_they_went_out(reef: Path) -> None:
         ("planting_form.csv", "planted", "yes", "planted"),
         ("survey_form.csv", "state", "alive", "survey"),
     ):
-        with open(reef / "out" / form, encoding="utf-8-sig", newline="") as file:
+        with (reef / "out" / form).open(encoding="utf-8-sig", newline="") as file:
             rows = list(csv.DictReader(file))
         for row in rows[:2]:
             row |= {column: word, "date": "2026-09-01"}
-        with open(reef / form, "w", encoding="utf-8", newline="") as file:
+        with (reef / form).open("w", encoding="utf-8", newline="") as file:
             writer = csv.DictWriter(file, list(rows[0]), delimiter=";")
             writer.writeheader()
             writer.writerows(rows)
@@ -270,7 +270,7 @@ def test_pins_measured_after_planting_carry_the_units_along(reef: Path) -> None:
     """The unit did not move when the pin was measured better: its recorded place did. Slow: it runs the plan again."""
     first, _ = plots_of(reef)
     before = season(reef)["as_planted"]
-    with open(reef / "out" / "waypoints.csv", encoding="utf-8-sig", newline="") as file:
+    with (reef / "out" / "waypoints.csv").open(encoding="utf-8-sig", newline="") as file:
         pins = [r for r in csv.DictReader(file) if r["plot"] == first and r["pin"] == "1"]
     file = write(
         reef, "plot,pin,latitude,longitude,date,error_m",

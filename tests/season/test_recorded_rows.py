@@ -82,6 +82,16 @@ def test_columns_that_were_sorted_one_by_one_are_refused(plan: Path) -> None:
     assert f"it is that of C01 number {b['sequence']}" in said.err
 
 
+def test_a_wrong_column_is_told_twenty_times_and_counted(plan: Path) -> None:
+    """Four hundred dates in another notation are one fault to a person."""
+    first = units(plan).iloc[0]
+    (plan / "typed.csv").write_text("plot,number,date\n" + f"{first['plot']},1,4 May\n" * 400, "utf-8")
+    said = command("record", "planted", plan / "typed.csv", plan)
+    assert said.code == 3
+    assert said.err.count("came:") == 21
+    assert "380 more faults, not shown" in said.err
+
+
 def test_a_row_tells_what_it_replaces(plan: Path) -> None:
     """Cells left empty mean the sheet's: a corrected day that drops the tag on the reef must not do so unseen."""
     first = units(plan).iloc[0]
