@@ -44,7 +44,9 @@ def audit_planted(project: Path, settings: Settings, written: Written) -> list[F
         return []
     last: dict[tuple[str, int], dict[Any, Any]] = {}
     for look in read_records(path, "surveys").sort_values("date", kind="stable").to_dict("records"):
-        last[(str(look["site"]), int(look["sequence"]))] = look
+        key = str(look["site"]), int(look["sequence"])
+        if key in units and str(look["date"]) >= str(units[key]["date"]):  # planted anew, a number begins anew
+            last[key] = look
     return [
         *asked(STANDING, f"{SEASON}, {RECORDS}", lambda: _standing(units, last, table, settings)),
         *asked(AGAIN, SEASON, lambda: _again(written, table)),

@@ -41,6 +41,7 @@
 - allocate: stage 5, who gets which genets
 - set_pins: pins as they were set, read, checked, appended to the records
 - recorded_rows: rows of units that a team typed off its sheets
+- planted_told: what is said of units just recorded as planted
 - planted: units as planted, appended to the records and held against the plan
 - surveyed: looks at planted units, appended to the records
 - pins: plots follow their pins

@@ -86,8 +86,7 @@ def run(project: Project, run_id: str) -> Done:
         )
         files += ["colonies.geojson", "colonies.csv"]
     with worded(settings.outputs.language, settings.outputs.units) as told:
-        if settings.spacing.mode != "fill" and not ground.scout:
-            files += write_survey_files(project, ground, tables, about, run_id, CAUTIONS)
+        files += write_survey_files(project, ground, tables, about, run_id, CAUTIONS)
         files += write_diver_files(project, ground, tables, run_id, CAUTIONS)
         permit_files, unwritten = write_permit_files(project, ground, tables, run_id, CAUTIONS)
         files += permit_files

@@ -49,7 +49,7 @@ def given_allotment(project: Project, sites: list[str], units: dict[tuple[str, s
     with Faults() as faults:
         for line, row in enumerate(frame.to_dict("records"), start=2):
             where = f"{path.name}, line {line}"
-            row["genet"] = _fused(str(row["genet"]))
+            row["genet"] = fused(str(row["genet"]))
             key = (str(row["species"]), str(row["genet"]))
             if row["site"] not in sites:
                 faults.add(where, f"site {row['site']!r} is not chosen", ", ".join(sites) or "no site", "Correct it.")
@@ -125,7 +125,7 @@ def given_colonies(project: Project, plots: pd.DataFrame, crs: CRS) -> pd.DataFr
     return build("colonies", [{str(k): v for k, v in r.items()} for r in rows], list(frame.geometry), crs)
 
 
-def _fused(text: str) -> str:
+def fused(text: str) -> str:
     """Return a text as it was before a CSV of ours put an apostrophe in front of it."""
     return text[1:] if text.startswith("'") else text
 
@@ -173,5 +173,5 @@ def given_sites(project: Project, candidates: pd.DataFrame) -> dict[str, tuple[b
                 faults.add(where, f"site {site!r} lies in no candidate", "a site that passes", "Set chosen to false.")
             if site in found:
                 faults.add(where, f"site {site!r} stands there twice", "one line per site", "Drop one.")
-            found[site] = (word in _TRUE, _fused(str(row["reason"]).strip()) or "edited by hand")
+            found[site] = (word in _TRUE, fused(str(row["reason"]).strip()) or "edited by hand")
     return found

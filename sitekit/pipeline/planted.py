@@ -6,7 +6,6 @@ number corrects an earlier one; 0 fragments take it back.
 
 from __future__ import annotations
 
-import datetime
 import json
 import math
 import re
@@ -19,13 +18,14 @@ import numpy as np
 import pandas as pd
 
 from sitekit.base.crs import WGS84, transform_points
-from sitekit.base.tables import build, empty
+from sitekit.base.tables import empty
 from sitekit.errors import Faults
 from sitekit.layers.rows import read_rows
 from sitekit.layout.tape import direction
+from sitekit.pipeline.planted_told import told
 from sitekit.pipeline.project import Project, open_project
-from sitekit.pipeline.recorded_rows import Unit, UnitRow, number_cell, read_unit_rows, twice
-from sitekit.pipeline.set_pins import latest_pins
+from sitekit.pipeline.recorded_rows import Unit, UnitRow, as_known, number_cell, read_unit_rows, shortened, twice
+from sitekit.pipeline.set_pins import latest_pins, pin_errors
 from sitekit.season.plan_tables import read_table
 from sitekit.season.records import append_records, read_records
 
@@ -36,7 +36,8 @@ SAME_READING_M = 0.05  # half a step of the tape
 STRAY_M = 5.0  # readings farther off the plot than this are taken for a slip of the pen
 MOST_FRAGMENTS = 100
 _YES, _NO = {"yes", "y", "x", "1", "true", "done"}, {"no", "n", "0", "false", "not"}
-_READING = re.compile(r"([LR])?\s*([+-]?\d+(?:\.\d+)?)", re.IGNORECASE)
+_LEFT = "LIG"  # as sheets in English, Spanish and French print it; right is R, D and D
+_READING = re.compile(r"([LIGRD])?\s*([+-]?\d+(?:[.,]\d+)?)", re.IGNORECASE)
 
 
 def record_planted(plan: Path, file: Path, *, date: str | None = None) -> list[dict[str, Any]]:
@@ -56,7 +57,8 @@ def record_planted(plan: Path, file: Path, *, date: str | None = None) -> list[d
     -------
     list of dict
         `plot`, `dates`, `planted`, `of` (units planned in it), `not_planted`, `changed` (genet, tag, number of
-        fragments or place other than planned), `warning` (a permit's dates; empty without).
+        fragments or place other than planned), `warning` (a permit's dates, looks that no longer count,
+        what was recorded before and is replaced; empty without).
 
     Raises
     ------
@@ -81,8 +83,11 @@ def record_planted(plan: Path, file: Path, *, date: str | None = None) -> list[d
             faults.add(Path(file).name, "no row says that anything was planted", "at least one", "Fill the form in.")
         twice(rows, faults)
         made = _Rows(project, colonies, plots).of(rows, faults)
+        shortened(faults, file)
+    before = planted_units(project)
     append_records(project.folder / RECORDS, "planted", pd.DataFrame(made, columns=empty("planted").columns))
-    return _told(project, made, colonies)
+    looked = read_records(project.folder / RECORDS, "surveys")
+    return told(project.settings, made, colonies, before, looked)
 
 
 def planted_units(project: Project) -> pd.DataFrame:
@@ -201,21 +206,30 @@ class _Rows:
         for species, genet in stock[["species", "genet"]].dropna().itertuples(index=False):
             own = self.genets.setdefault(str(species), [])
             own += [str(genet)] if str(genet) not in own else []
-        self.tags = {str(t): k for k, u in self.units.items() if isinstance(t := u["tag"], str)}
+        self.tags = {k: t for k, u in self.units.items() if isinstance(t := u["tag"], str)}
         for row in planted_units(project).to_dict("records"):
             if isinstance(row["tag"], str):
-                self.tags[row["tag"]] = (str(row["site"]), int(row["sequence"]))
-        self.errors = {
-            str(r["plot"]): float(r["error_m"])
-            for r in read_records(project.folder / RECORDS, "set_pins").to_dict("records")
-            if not pd.isna(r["error_m"])
-        }
+                self.tags[(str(row["site"]), int(row["sequence"]))] = row["tag"]
+        self.errors = pin_errors(project.folder)
         spacing = project.settings.spacing
         self.pin_error, self.tolerance = spacing.pin_error_m, spacing.lay_tolerance_m
         self.run = _run_id(project)
 
     def of(self, rows: Iterable[UnitRow], faults: Faults) -> list[dict[str, Any]]:
-        out = [made for row in rows for unit in row.units if (made := self._row(row, unit, faults)) is not None]
+        found = [
+            (row, made) for row in rows for unit in row.units if (made := self._row(row, unit, faults)) is not None
+        ]
+        out = [made for _, made in found]
+        standing = [(row, (made["site"], made["sequence"])) for row, made in found if made["fragments"]]
+        self.tags |= {(m["site"], m["sequence"]): m["tag"] for m in out if m["fragments"] and m["tag"]}
+        holders: dict[str, list[Unit]] = {}
+        for key, tag in self.tags.items():  # as they are once all rows hold: two tags may have changed places
+            holders.setdefault(tag, []).append(key)
+        for row, key in standing:
+            others = [k for k in holders.get(self.tags.get(key, ""), []) if k != key]
+            if others:
+                due = f"not the tag of {others[0][0]} number {others[0][1]}"
+                faults.add(row.where, f"tag {self.tags[key]!r}", due, "Read it again.")
         faults.found[:] = dict.fromkeys(faults.found)  # a row of many numbers has its fault once
         return out
 
@@ -229,8 +243,12 @@ class _Rows:
             faults.add(row.where, f"planted {said!r}", "yes or no", "Correct it.")
         if fragments is not None and fragments != int(fragments):
             faults.add(row.where, f"fragments {fragments:g}", "a whole number", "Correct it.")
-        genet = row.cells.get("genet") or str(unit["genet"])
         known = self.genets.get(str(unit["species"]), [])
+        genet = as_known(row.cells.get("genet") or str(unit["genet"]), known)
+        if genet != unit["genet"] and as_known(genet, [str(unit["genet"])]) == unit["genet"]:
+            why = f"genet {genet!r}, which may be {unit['genet']!r} without its zeros"
+            do = f"Leave the cell empty where it is the sheet's; where it is not, write {UNKNOWN} and a note."
+            faults.add(row.where, why, f"one of {unit['genet']}, {genet}, told apart", do)
         if genet not in known and genet != UNKNOWN:
             faults.add(
                 row.where,
@@ -239,10 +257,9 @@ class _Rows:
                 "Correct it.",
             )
         tag = (row.cells.get("tag") or None) if single else None
-        tag = tag if tag is not None else (unit["tag"] if isinstance(unit["tag"], str) else None)
-        if tag is not None and self.tags.get(tag, key) != key:
-            other = self.tags[tag]
-            faults.add(row.where, f"tag {tag!r}", f"not the tag of {other[0]} number {other[1]}", "Read it again.")
+        planned = unit["tag"] if isinstance(unit["tag"], str) else None
+        own = dict.fromkeys(t for t in (self.tags.get(key), planned) if t)
+        tag = planned if tag is None else as_known(tag, own)
         readings = self._readings(row, unit, single, faults)
         if len(faults.found) > before or readings is None:
             return None
@@ -310,7 +327,8 @@ def _reading(text: str, planned: float) -> float | None:
     match = _READING.fullmatch(text)
     if match is None or (match[1] and match[2][0] in "+-"):
         return None
-    return -float(match[2]) if (match[1] or "").upper() == "L" else float(match[2])
+    value = float(match[2].replace(",", "."))
+    return -value if match[1] and match[1].upper() in _LEFT else value
 
 
 def _headings(file: Path) -> set[str]:
@@ -328,48 +346,3 @@ def _with_tags_as_set(colonies: pd.DataFrame, project: Project) -> pd.DataFrame:
 def _run_id(project: Project) -> str:
     path = project.out / "manifest.json"
     return str(json.loads(path.read_text("utf-8"))["run_id"])
-
-
-def _told(project: Project, made: list[dict[str, Any]], colonies: pd.DataFrame) -> list[dict[str, Any]]:
-    planned = {(str(u["site"]), int(u["sequence"])): u for u in colonies.to_dict("records")}
-    counts = {str(k): int(v) for k, v in colonies["plot"].value_counts().items()}
-    out = []
-    frame = build("planted", made)
-    for plot, part in frame.groupby("plot", sort=True):
-        rows = part.to_dict("records")
-        changed = [r for r in rows if r["fragments"] and _differs(r, planned[(r["site"], r["sequence"])])]
-        dates = sorted(set(part["date"]))
-        out.append(
-            {
-                "plot": str(plot),
-                "dates": dates,
-                "planted": sum(r["fragments"] > 0 for r in rows),
-                "of": counts[str(plot)],
-                "not_planted": [int(r["sequence"]) for r in rows if not r["fragments"]],
-                "changed": [int(r["sequence"]) for r in changed],
-                "warning": _outside_permits(project, dates),
-            }
-        )
-    return out
-
-
-def _differs(row: Mapping[Any, Any], unit: Mapping[Any, Any]) -> bool:
-    pairs = ((row["genet"], unit["genet"]), (row["fragments"], unit["fragments"]), (row["tag"], unit["tag"]))
-    places = ((row[n], row[f"planned_{n}"]) for n in ("along_m", "offset_m"))
-    return any(a != b and not (pd.isna(a) and pd.isna(b)) for a, b in (*pairs, *places))
-
-
-def _outside_permits(project: Project, dates: list[str]) -> str:
-    """Days on which a held permit does not allow planting; empty if none."""
-    days = [datetime.date.fromisoformat(d) for d in dates]
-    told = []
-    for permit in project.settings.permit:
-        out = [
-            d.isoformat()
-            for d in days
-            if (permit.valid_from and d < permit.valid_from) or (permit.valid_to and d > permit.valid_to)
-        ]
-        if out:
-            name = f"{permit.authority} {permit.number or ''}".strip()
-            told.append(f"{', '.join(out)} OUTSIDE the dates of {name}")
-    return "; ".join(told)

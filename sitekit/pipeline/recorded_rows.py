@@ -14,11 +14,14 @@ import pandas as pd
 from sitekit.errors import Fault, Faults, FileFault
 from sitekit.layers.cells import DATE, MOST_LISTED, point
 from sitekit.layers.rows import read_rows
+from sitekit.pipeline.given import fused
 
 Unit = tuple[str, int]  # site, sequence number
 ALL = "all"
 NUMBERS = ("numbers", "number", "no.", "no", "sequence")  # headings under which the numbers of units may stand
 _SPAN = re.compile(r"(\d{1,7})(?:\s*[-–—]\s*(\d{1,7}))?")
+_AS_DECIMAL = re.compile(r"(\d{1,7})[.,]0")  # a number as programs write it that keep all numbers as decimals
+_KEPT = ("tag", "genet", "plot", "site")  # names: a spreadsheet that made a date of one has lost it
 
 
 @dataclass(frozen=True)
@@ -41,7 +44,7 @@ def read_unit_rows(
     file : Path
         Any table that `read_rows` takes.
     known : DataFrame
-        Columns `site`, `plot`, `sequence`, `tag`: the units there are.
+        Columns `site`, `plot`, `sequence`, `tag`, `species`: the units there are.
     faults : Faults
         Takes what is wrong, each with its line.
     date : str, optional
@@ -85,13 +88,13 @@ def read_unit_rows(
     out: list[UnitRow] = []
     for i, line in enumerate(rows.lines):
         where = f"{file.name}, line {line}"
-        cells = {key: rows.cells[i][rows.names.index(name)].strip() for key, name in names.items()}
+        cells = {key: fused(rows.cells[i][rows.names.index(name)].strip()) for key, name in names.items()}
         if not any(cells.values()) or (needs is not None and not cells[needs]):
             continue
         before = len(faults.found)
         for key, name in names.items():
             odd = rows.odd.get((line, name))
-            if odd == DATE:
+            if odd == DATE and key not in _KEPT:
                 cells[key] = cells[key][:10]
             elif odd:
                 faults.add(where, f"{name} is {odd}", "a plain cell", "Correct it.")
@@ -101,6 +104,7 @@ def read_unit_rows(
             found = units.numbered(cells, placed, cells[numbered], where, faults)
         else:
             found = units.tagged(cells.get("tag", ""), where, faults)
+        units.contradicted(cells, found, where, faults)
         if len(faults.found) == before:
             out.append(UnitRow(where, found, day, cells))
     return out
@@ -121,6 +125,14 @@ def number_cell(
         faults.add(row.where, f"{name} {text!r}", f"a number from {least:g} to {most:g} {unit}".strip(), "Correct it.")
         return None
     return value
+
+
+def shortened(faults: Faults, file: Path) -> None:
+    """Keep the first twenty faults of a file and count the rest: one wrong column makes hundreds."""
+    more = len(faults.found) - MOST_LISTED
+    if more > 0:
+        faults.found[MOST_LISTED:] = []
+        faults.add(Path(file).name, f"{more} more faults, not shown", "rows that can be used", "Correct these first.")
 
 
 def twice(rows: Sequence[UnitRow], faults: Faults) -> None:
@@ -156,12 +168,19 @@ class _Known:
         self.plots: dict[str, dict[int, Unit]] = {}
         self.sites: dict[str, dict[int, Unit]] = {}
         self.tags: dict[str, list[Unit]] = {}
+        self.species = {
+            (str(s), int(n)): str(c) for s, n, c in known[["site", "sequence", "species"]].itertuples(index=False)
+        }
+        self.others = {name: set(known[name].astype(str)) for name in ("site", "species")}
+        self.bare: dict[str, list[str]] = {}  # tags by their number without leading zeros
         for site, plot, number, tag in known[["site", "plot", "sequence", "tag"]].itertuples(index=False):
             unit = (str(site), int(number))
             self.plots.setdefault(str(plot), {})[int(number)] = unit
             self.sites.setdefault(str(site), {})[int(number)] = unit
             if isinstance(tag, str) and tag:
                 self.tags.setdefault(tag, []).append(unit)
+        for tag in self.tags:
+            self.bare.setdefault(tag.lstrip("0") if tag.isdigit() else tag, []).append(tag)
 
     def numbered(
         self, cells: dict[str, str], placed: str, numbers: str, where: str, faults: Faults
@@ -190,8 +209,20 @@ class _Known:
             )
         return tuple(own[n] for n in wanted if n in own)
 
+    def contradicted(self, cells: dict[str, str], units: Iterable[Unit], where: str, faults: Faults) -> None:
+        """Add a fault where site or species are those of other units: a table of which some columns were sorted."""
+        for unit in units:
+            own = {"site": unit[0], "species": self.species[unit]}
+            for name, value in own.items():
+                told = cells.get(name, "")
+                if told != value and told in self.others[name]:
+                    came = f"{name} {told!r} of {unit[0]} number {unit[1]}, which is {value}"
+                    faults.add(where, came, "cells of one unit", "Correct the row; were columns sorted one by one?")
+                    return
+
     def tagged(self, tag: str, where: str, faults: Faults) -> tuple[Unit, ...]:
-        found = self.tags.get(tag, [])
+        same = self.bare.get(tag, [])
+        found = self.tags.get(tag) or (self.tags[same[0]] if len(same) == 1 else [])
         if len(found) == 1:
             return (found[0],)
         came = f"tag {tag!r}" if tag else "neither numbers nor tag"
@@ -211,7 +242,8 @@ def numbers_of(text: str) -> list[int] | None:
     True
     """
     out: list[int] = []
-    for part in re.split(r"[,;]", text):
+    single = _AS_DECIMAL.fullmatch(text.strip())
+    for part in [single[1]] if single else re.split(r"[,;]", text):
         match = _SPAN.fullmatch(part.strip())
         if match is None:
             return None
@@ -220,6 +252,19 @@ def numbers_of(text: str) -> list[int] | None:
             return None
         out += range(first, last + 1)
     return list(dict.fromkeys(out))
+
+
+def as_known(text: str, known: Iterable[str]) -> str:
+    """Return a name as it is known where a spreadsheet took its leading zeros; any other text as it is.
+
+    Examples
+    --------
+    >>> as_known("7", ["007", "A"]), as_known("7", ["07", "007"]), as_known("7", ["7", "07"])
+    ('007', '7', '7')
+    """
+    names = list(known)
+    same = [n for n in names if n.isdigit() and n.lstrip("0") == text]
+    return same[0] if text not in names and len(same) == 1 else text
 
 
 def _some(names: Iterable[str]) -> str:

@@ -185,6 +185,7 @@ def check_plan(plan: Path) -> list[dict[str, Any]]:
     from sitekit.pipeline.beforehand import early_faults
     from sitekit.pipeline.crew import fieldwork_rows
     from sitekit.pipeline.lineage import reading_rows
+    from sitekit.pipeline.surveyed import records_rows
     from sitekit.pipeline.understood import decide_rows
 
     project = open_project(plan)
@@ -200,6 +201,7 @@ def check_plan(plan: Path) -> list[dict[str, Any]]:
             rows = [*figures["layers"], *figures["sea"], *map_scene.picture_rows(project)]
             rows += reading_rows(project, fields.read_ground(trial).grid.crs)
             outline.check_permits(trial)
+            rows += records_rows(project)
             sea_rules.refuse_flat_heat(trial, fields.species_criteria(project.settings))
         except InputFault as error:
             faults += [f for f in error.faults if f not in faults]

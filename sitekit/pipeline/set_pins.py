@@ -118,6 +118,18 @@ def latest_pins(folder: Path) -> dict[str, dict[int, tuple[float, float]]]:
     return found
 
 
+def pin_errors(folder: Path) -> dict[str, float]:
+    """Return the error of each plot's pins as last measured, the larger of the two [m]; plots without a stated one lack."""
+    last: dict[tuple[str, int], float] = {}
+    for row in read_records(folder / RECORDS, "set_pins").to_dict("records"):
+        last[(str(row["plot"]), int(row["pin"]))] = float(row["error_m"])
+    found: dict[str, float] = {}
+    for (plot, _), error in last.items():
+        if not np.isnan(error):
+            found[plot] = max(error, found.get(plot, 0.0))
+    return found
+
+
 def moved_lines(plots: pd.DataFrame, allowed_share: float) -> list[str]:
     """Return what the run says of plots that followed their pins; units left out stand among the shortfalls.
 

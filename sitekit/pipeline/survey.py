@@ -19,6 +19,7 @@ from sitekit.pipeline.bottoms import planned_separation
 from sitekit.pipeline.fields import Ground, read_ground
 from sitekit.pipeline.planted import RECORDS, SAME_PLACE_M, drawn_places, planted_units
 from sitekit.pipeline.project import Done, Project
+from sitekit.pipeline.set_pins import pin_errors
 from sitekit.pipeline.surveyed import looks
 from sitekit.survey.curves import interval_at, log_rank, share_at, survival_curve
 from sitekit.survey.histories import Histories, unit_histories
@@ -41,10 +42,10 @@ def run(project: Project, run_id: str) -> Done:
             tables[name] = build(name, [], [] if name == "as_planted" else None, crs)
         project.write_season(tables, crs)
         return Done(["season.gpkg"], {"planted": 0, "notes": []})
-    seen = looks(project)
+    seen, former = _since_planting(units, looks(project))
     colonies = gpd.GeoDataFrame(tables["colonies"])
     drawn = drawn_places(project, units, colonies, gpd.GeoDataFrame(tables["plots"]))
-    rows, points = _as_planted(units, seen, drawn, crs)
+    rows, points = _as_planted(_with_errors(project, units, drawn), seen, drawn, crs)
     tables["as_planted"] = build("as_planted", rows, points, crs)
     histories = _histories(project, units, seen)
     tables["survival"] = build("survival", list(_survival(pd.DataFrame(rows), histories)))
@@ -56,6 +57,7 @@ def run(project: Project, run_id: str) -> Done:
         "this_season": int((units["season"] == "this").sum()),
         "as_drawn": len(drawn),
         "planned": len(colonies),
+        "looked_at_before": former,
         "looked_at": int((planted["state"] != NOT_SEEN).sum()),
         "nearest_m": _nearest(planted),
         "planned_m": min(planned_separation(project, ground, s.code) for s in project.settings.species),
@@ -98,6 +100,28 @@ def _as_planted(
         )
         points.append(shapely.Point(place))
     return rows, points
+
+
+def _with_errors(
+    project: Project, units: pd.DataFrame, drawn: dict[tuple[str, int], tuple[float, float]]
+) -> pd.DataFrame:
+    """Units that follow their pins have the error of the pins as last measured, not of the day they were recorded."""
+    errors, tolerance = pin_errors(project.folder), project.settings.spacing.lay_tolerance_m
+    rows = units[["site", "sequence", "plot", "error_m"]].itertuples(index=False)
+    return units.assign(
+        error_m=[errors[p] + tolerance if (s, n) in drawn and p in errors else e for s, n, p, e in rows]
+    )
+
+
+def _since_planting(units: pd.DataFrame, seen: pd.DataFrame) -> tuple[pd.DataFrame, int]:
+    """Looks from the day on which what stands was planted, and how many units have earlier ones.
+
+    A number planted anew begins anew; so does one whose date was corrected to a later day.
+    """
+    start = {(s, n): d for s, n, d in units[["site", "sequence", "date"]].itertuples(index=False)}
+    keys = list(zip(seen["site"], seen["sequence"], strict=True))
+    early = [d < start.get(k, "") for k, d in zip(keys, seen["date"], strict=True)]
+    return seen[~np.array(early, bool)], len({k for k, e in zip(keys, early, strict=True) if e})
 
 
 def _day(text: Any) -> datetime.date:
@@ -211,9 +235,11 @@ def _compared(rows: pd.DataFrame, histories: Histories) -> list[dict[str, Any]]:
             {
                 "of": of,
                 "groups": len(groups),
-                "chi2": test.chi2,
+                "chi2": test.chi2
+                if test.degrees
+                else None,  # of units that all died at one visit nothing is told apart
                 "degrees": test.degrees,
-                "p": test.p if enough else None,
+                "p": test.p if enough and test.degrees else None,
             }
         )
     return out
@@ -250,12 +276,16 @@ def _too_near(project: Project, ground: Ground, planted: gpd.GeoDataFrame, colon
     if not len(near):
         return []
     plots = ", ".join(sorted(set(near["plot"].astype(str))))
+    earlier = bool((standing["season"] == "earlier").any())
     return [
         Fault(
             f"{RECORDS}, planted",
             f"{len(near)} units of this plan ({plots}) would stand nearer than planned to units already planted",
             "the planned separation to all that stands",
             "Bring last season's living outplants as a layer: [[layers.colonies]] with origin = 'outplant'; see "
-            "out/outplants.csv of the season they were planted in.",
+            "out/outplants.csv of the season they were planted in."
+            if earlier
+            else "Name the plots and colonies that were planted in [plots] and [colonies], so that the plan is that of the "
+            "day; plant none of these until then.",
         )
     ]

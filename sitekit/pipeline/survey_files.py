@@ -51,9 +51,9 @@ def write_survey_files(
     """
     files: list[str] = []
     planted = tables["as_planted"]
-    left = to_plant(tables)
     fictional = project.settings.plan.fictional
-    if len(left):
+    drawn = project.settings.spacing.mode != "fill" and not ground.scout  # else nobody plants by this plan
+    if drawn and len(left := to_plant(tables)):
         form = left.rename(columns={"sequence": "number"})[_FORM].assign(
             fragments="", planted="", date="", along_m="", offset_m="", note=""
         )

@@ -33,6 +33,10 @@ def planted_lines(figures: Mapping[str, Any]) -> list[str]:
             f"  as planted, the nearest two stand {figures['nearest_m']:.2f} m apart (on paper at least "
             f"{figures['planned_m']:.2f} m)"
         )
+    if figures["looked_at_before"]:
+        lines.append(
+            f"  planted anew or dated later after a look, so that former looks do not count: {figures['looked_at_before']}"
+        )
     counts = figures["counts"]
     if counts["contradictory"]:
         lines.append(f"  noted dead and later alive: {counts['contradictory']}; the later look holds, check tags")
@@ -107,6 +111,8 @@ def _whole(value: Any) -> str:
 
 def _compared(row: Mapping[str, Any]) -> str:
     kind = _SHOWN[row["of"]]
+    if not row["degrees"]:
+        return f"  {row['groups']} {kind} not compared: no visit that found deaths left survivors to compare"
     if row["p"] is None:
         return f"  {row['groups']} {kind} not compared: too few deaths (due are 5 expected in four of five groups, 1 in each)"
     p = "below 0.001" if row["p"] < 0.001 else f"{row['p']:.3f}"

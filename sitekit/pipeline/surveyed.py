@@ -11,7 +11,7 @@ from sitekit.base.tables import empty
 from sitekit.errors import Faults
 from sitekit.pipeline.planted import RECORDS, planted_units
 from sitekit.pipeline.project import Project, open_project
-from sitekit.pipeline.recorded_rows import UnitRow, number_cell, read_unit_rows, twice
+from sitekit.pipeline.recorded_rows import Unit, UnitRow, number_cell, read_unit_rows, shortened, twice
 from sitekit.season.records import append_records, read_records
 
 STATES = ("alive", "dead", "missing")
@@ -56,8 +56,12 @@ def record_survey(plan: Path, file: Path, *, date: str | None = None) -> list[di
         if not rows and not faults.found:
             faults.add(Path(file).name, "no row says how a unit was", "at least one", "Fill the form in.")
         twice(rows, faults)
+        tags = {
+            str(t): (str(s), int(n)) for s, n, t in units[["site", "sequence", "tag"]].dropna().itertuples(index=False)
+        }
         for row in rows:
-            made += _made(row, planted, faults)
+            made += _made(row, planted, tags, faults)
+        shortened(faults, file)
     append_records(project.folder / RECORDS, "surveys", pd.DataFrame(made, columns=empty("surveys").columns))
     frame = pd.DataFrame(made)
     frame["plot"] = [plot_of[(s, n)] for s, n in zip(frame["site"], frame["sequence"], strict=True)]
@@ -73,17 +77,33 @@ def record_survey(plan: Path, file: Path, *, date: str | None = None) -> list[di
 
 
 def looks(project: Project) -> pd.DataFrame:
-    """Return every recorded look, by site, number and day; of rows of one unit and day the last one."""
-    rows = read_records(project.folder / RECORDS, "surveys").drop_duplicates(["site", "sequence", "date"], keep="last")
+    """Return every recorded look, by site, number and day; of rows of one unit and day the last one.
+
+    Raises
+    ------
+    InputFault
+        Naming every state that is none.
+    """
+    found = read_records(project.folder / RECORDS, "surveys")
+    with Faults() as faults:
+        for site, number, state in found[["site", "sequence", "state"]].itertuples(index=False):
+            if state not in STATES:
+                where = f"{RECORDS}, surveys, {site} number {number}"
+                faults.add(where, f"state {state!r}", ", ".join(STATES), "Restore the file from a copy.")
+    rows = found.drop_duplicates(["site", "sequence", "date"], keep="last")
     return rows.sort_values(["site", "sequence", "date"], kind="stable").reset_index(drop=True)
 
 
-def _made(row: UnitRow, planted: dict[tuple[str, int], str], faults: Faults) -> list[dict[str, Any]]:
+def _made(row: UnitRow, planted: dict[Unit, str], tags: dict[str, Unit], faults: Faults) -> list[dict[str, Any]]:
     state = _WORDS.get(row.cells["state"].lower())
     if state is None:
         faults.add(row.where, f"state {row.cells['state']!r}", ", ".join(STATES), "Correct it.")
+    other = tags.get(row.cells.get("tag", ""), row.units[0])
+    if len(row.units) == 1 and other != row.units[0]:
+        came = f"tag {row.cells['tag']!r} beside number {row.units[0][1]}; it is that of {other[0]} number {other[1]}"
+        faults.add(row.where, came, "number and tag of one unit", "Look at the sheet again; correct number or tag.")
     live = number_cell(row, "live_pct", faults, least=0.0, most=100.0, unit="%")
-    if live is not None and state not in (None, "alive"):
+    if live is not None and state not in (None, "alive") and (live > 0.0 or state == "missing"):
         faults.add(row.where, f"{live:g} % live tissue of a unit {state}", "live_pct of units alive", "Correct it.")
     early = [u for u in row.units if row.date < planted[u]]
     if early:
@@ -97,3 +117,30 @@ def _made(row: UnitRow, planted: dict[tuple[str, int], str], faults: Faults) -> 
     return [
         {"site": s, "sequence": n, "date": row.date, "state": state, "live_pct": live, **note} for s, n in row.units
     ]
+
+
+def records_rows(project: Project) -> list[dict[str, Any]]:
+    """Return what `check` says of the records: how much they hold and which season it is taken for; nothing without.
+
+    Raises
+    ------
+    FileFault, InputFault
+        If the file cannot be read.
+    """
+    used, pins = (read_records(project.folder / RECORDS, n) for n in ("used_numbers", "set_pins"))
+    units, seen = planted_units(project), looks(project)
+    if not (project.folder / RECORDS).exists():
+        return []
+    said = [
+        f"{len(used)} numbers in use, {len(pins)} pins as set, {len(units)} units planted, {len(seen)} looks at units"
+    ]
+    notes = []
+    if len(units):
+        earlier = int((units["season"] == "earlier").sum())
+        said.append(
+            f"planted {units['date'].min()} to {units['date'].max()}: {len(units) - earlier} units of this season, "
+            f"{earlier} of earlier ones"
+        )
+    if len(units) and project.settings.survey.season_from is None:
+        notes.append("survey.season_from is left out: all that is planted counts as this season's")
+    return [{"layer": RECORDS, "said": said, "source": "the team", "notes": notes}]

@@ -5,6 +5,7 @@ It is a GeoPackage of attribute tables; rows are appended in one transaction: al
 
 from __future__ import annotations
 
+import datetime
 import sqlite3
 from contextlib import closing
 from pathlib import Path
@@ -12,33 +13,42 @@ from pathlib import Path
 import pandas as pd
 
 from sitekit.base.tables import Column, conform, empty, table, table_names
-from sitekit.errors import Fault, FileFault
+from sitekit.errors import Fault, Faults, FileFault
 
 _SQL = {"text": "TEXT", "date": "TEXT", "integer": "INTEGER", "real": "REAL", "flag": "INTEGER"}
 _GPKG_ID, _GPKG_VERSION = 0x47504B47, 10300  # "GPKG" and 1.3.0: OGC 12-128r17, requirement 2
 
+_DO_READ = "Close other programs that have it open; if it is damaged, restore it from a copy."
+
 
 def read_records(path: Path, name: str) -> pd.DataFrame:
-    """Return one table of what happened; empty if nothing was recorded yet.
+    """Return one table of what happened; empty if nothing was recorded yet, or if the file is older than the table.
 
     Raises
     ------
     FileFault
         If the file is not a record file.
     InputFault
-        If the table does not match its definition.
+        If the table does not match its definition, or a day is none: somebody edited the file.
     """
     table(name)
     if not Path(path).exists():
         return empty(name)
     try:
-        with closing(sqlite3.connect(f"file:{Path(path).as_posix()}?mode=ro", uri=True)) as connection:
+        with closing(sqlite3.connect(f"{Path(path).absolute().as_uri()}?mode=ro", uri=True)) as connection:
+            if name not in _own_tables(connection):
+                return empty(name)
             frame = pd.read_sql_query(f'SELECT * FROM "{name}" ORDER BY fid', connection)
     except (sqlite3.Error, pd.errors.DatabaseError) as error:
-        raise FileFault(
-            Fault(str(path), f"cannot be read: {error}", "the team's records.gpkg", "Restore it from a copy.")
-        ) from error
-    return conform(frame.drop(columns="fid"), name)
+        raise FileFault(Fault(str(path), f"cannot be read: {error}", "the team's records.gpkg", _DO_READ)) from error
+    found = conform(frame.drop(columns="fid"), name)
+    with Faults() as faults:
+        for column in (c.name for c in table(name).columns if c.type == "date"):
+            for row, text in zip(frame["fid"], found[column], strict=True):
+                if text is not None and not _is_day(text):
+                    where = f"{Path(path).name}, {name}, fid {row}"
+                    faults.add(where, f"{column} {text!r}", "a day such as 2026-05-04", "Restore the file from a copy.")
+    return found
 
 
 def append_records(path: Path, name: str, rows: pd.DataFrame) -> int:
@@ -75,6 +85,22 @@ def append_records(path: Path, name: str, rows: pd.DataFrame) -> int:
             Fault(str(path), f"cannot be written: {error}", "the team's records.gpkg", "Nothing was changed.")
         ) from error
     return len(checked)
+
+
+def _own_tables(connection: sqlite3.Connection) -> set[str]:
+    """Return which of the tables of what happened the file has; a file without any is no record file."""
+    there = {str(n) for (n,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    own = there & set(table_names("records"))
+    if not own:
+        raise sqlite3.DatabaseError(f"no table of records among {', '.join(sorted(there)) or 'none'}")
+    return own
+
+
+def _is_day(text: object) -> bool:
+    try:
+        return datetime.date.fromisoformat(str(text)).isoformat() == text
+    except ValueError:
+        return False
 
 
 def _plain(value: object) -> object:

@@ -274,7 +274,7 @@ def test_pins_measured_after_planting_carry_the_units_along(reef: Path) -> None:
     pins = [r for r in rows_of(reef / "out" / "waypoints.csv") if r["plot"] == first and r["pin"] == "1"]
     file = write(
         reef, "plot,pin,latitude,longitude,date,error_m",
-        f"{first},A,{float(pins[0]['latitude_deg']) + 1e-5:.9f},{float(pins[0]['longitude_deg']):.9f},2026-05-04,1",
+        f"{first},A,{float(pins[0]['latitude_deg']) + 1e-5:.9f},{float(pins[0]['longitude_deg']):.9f},2026-05-04,2.5",
     )  # fmt: skip
     assert command("record", "pins", file, reef).code == 0
     assert command("run", reef).code in (0, 4)
@@ -283,6 +283,7 @@ def test_pins_measured_after_planting_carry_the_units_along(reef: Path) -> None:
     moved = after.set_index(keys).geometry.distance(before.set_index(keys).geometry)
     drawn = after.set_index(keys)["as_drawn"] & (after.set_index(keys)["plot"] == first)
     assert drawn.any()
+    assert set(after["error_m"][after["plot"] == first]) == {2.7}  # 2.5 m of the pin and 0.2 m of tape and hand
     assert moved[drawn].to_numpy() == pytest.approx(1.107, abs=0.01)  # 1e-5 degrees of latitude at 18°
 
 
