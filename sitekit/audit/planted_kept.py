@@ -43,9 +43,13 @@ def audit_planted(project: Path, settings: Settings, written: Written) -> list[F
     if table is None or survival is None or not (units or len(table)):
         return []
     last: dict[tuple[str, int], dict[Any, Any]] = {}
-    for look in read_records(path, "surveys").sort_values("date", kind="stable").to_dict("records"):
-        key = str(look["site"]), int(look["sequence"])
-        if key in units and str(look["date"]) >= str(units[key]["date"]):  # planted anew, a number begins anew
+    by_day = {
+        (str(r["site"]), int(r["sequence"]), str(r["date"])): r
+        for r in read_records(path, "surveys").to_dict("records")
+    }
+    for (site, number, day), look in sorted(by_day.items(), key=lambda item: item[0]):
+        key = site, number
+        if key in units and day >= str(units[key]["date"]) and look["state"] != "none":  # planted anew, it begins anew
             last[key] = look
     return [
         *asked(STANDING, f"{SEASON}, {RECORDS}", lambda: _standing(units, last, table, settings)),

@@ -81,10 +81,10 @@ def survey(file: Path, plan: Path, date: str | None, as_json: bool) -> None:
     """Append how planted units were found, from a CSV or XLSX: out/survey_form.csv filled in, or a list of the team's own.
 
     Columns: plot and numbers (5, or 1-12, 15, or all), or tag; date; state (alive, dead or missing); where judged also
-    live_pct, cause, note. Units that nobody looked at have no row.
+    live_pct, cause, note. Units that nobody looked at have no row; state none takes the look of that day back.
     Example: sitekit record survey june.csv plan.toml --date 2026-06-04
     """
-    from sitekit.pipeline.surveyed import STATES, record_survey
+    from sitekit.pipeline.surveyed import NONE, STATES, record_survey
 
     rows = record_survey(plan, file, date=date)
     if as_json:
@@ -92,7 +92,10 @@ def survey(file: Path, plan: Path, date: str | None, as_json: bool) -> None:
         return
     for row in rows:
         states = ", ".join(f"{row[s]} {s}" for s in STATES if row[s])
-        click.echo(f"{row['plot']}, {row['date']}: {states}; {row['of']} planted there")
+        back = [f"{row[NONE]} taken back"] if row[NONE] else []
+        click.echo(
+            f"{row['plot']}, {row['date']}: {'; '.join([*filter(None, [states]), *back])}; {row['of']} planted there"
+        )
     click.echo(f"recorded {sum(r[s] for r in rows for s in STATES)} looks in records.gpkg\nNext: sitekit run {plan}")
 
 

@@ -213,6 +213,8 @@ class _Rows:
         self.errors = pin_errors(project.folder)
         spacing = project.settings.spacing
         self.pin_error, self.tolerance = spacing.pin_error_m, spacing.lay_tolerance_m
+        sheets = project.settings.sheets
+        self.stretch_m = sheets.segment_m if sheets.kind == "guided" else None
         self.run = _run_id(project)
 
     def of(self, rows: Iterable[UnitRow], faults: Faults) -> list[dict[str, Any]]:
@@ -279,13 +281,20 @@ class _Rows:
             "planned_along_m": unit["along_m"],
             "planned_offset_m": unit["offset_m"],
             "depth_m": float(unit["depth_m"]),
-            "error_m": self.errors.get(str(unit["plot"]), self.pin_error) + self.tolerance,
+            "pin_error_m": self.errors.get(str(unit["plot"]), self.pin_error),
+            "laid_error_m": self.tolerance + self._picked(row, plot),
             "run": self.run,
             "note": row.cells.get("note") or None,
         }
         east, north = _shift(plot, made)
         lon, lat = transform_points([unit["geometry"].x + east], [unit["geometry"].y + north], self.crs, WGS84)
         return {**made, "longitude_deg": float(lon[0]), "latitude_deg": float(lat[0])}
+
+    def _picked(self, row: UnitRow, plot: Mapping[Any, Any]) -> float:
+        """How far from its reading a unit may stand whose spot the diver picked within a stretch of tape [m]."""
+        if self.stretch_m is None or str(plot["shape"]) == "circle" or row.cells.get("along_m"):
+            return 0.0
+        return math.hypot(self.stretch_m, float(plot["width_m"]))
 
     def _readings(
         self, row: UnitRow, unit: Mapping[str, Any], single: bool, faults: Faults

@@ -106,10 +106,10 @@ def _with_errors(
     project: Project, units: pd.DataFrame, drawn: dict[tuple[str, int], tuple[float, float]]
 ) -> pd.DataFrame:
     """Units that follow their pins have the error of the pins as last measured, not of the day they were recorded."""
-    errors, tolerance = pin_errors(project.folder), project.settings.spacing.lay_tolerance_m
-    rows = units[["site", "sequence", "plot", "error_m"]].itertuples(index=False)
+    errors = pin_errors(project.folder)
+    rows = units[["site", "sequence", "plot", "pin_error_m", "laid_error_m"]].itertuples(index=False)
     return units.assign(
-        error_m=[errors[p] + tolerance if (s, n) in drawn and p in errors else e for s, n, p, e in rows]
+        error_m=[(errors[p] if (s, n) in drawn and p in errors else pin) + laid for s, n, p, pin, laid in rows]
     )
 
 

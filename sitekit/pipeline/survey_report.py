@@ -37,6 +37,11 @@ def planted_lines(figures: Mapping[str, Any]) -> list[str]:
         lines.append(
             f"  planted anew or dated later after a look, so that former looks do not count: {figures['looked_at_before']}"
         )
+    if figures["this_season"] < figures["planted"]:
+        lines.append(
+            f"  of earlier seasons: {figures['planted'] - figures['this_season']}; survey sheets of these come from their own "
+            "season's folder"
+        )
     counts = figures["counts"]
     if counts["contradictory"]:
         lines.append(f"  noted dead and later alive: {counts['contradictory']}; the later look holds, check tags")

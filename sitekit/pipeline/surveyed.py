@@ -15,7 +15,14 @@ from sitekit.pipeline.recorded_rows import Unit, UnitRow, number_cell, read_unit
 from sitekit.season.records import append_records, read_records
 
 STATES = ("alive", "dead", "missing")
-_WORDS = {s: s for s in STATES} | {"a": "alive", "d": "dead", "m": "missing", "live": "alive", "not found": "missing"}
+NONE = "none"  # takes the look of that day back
+_WORDS = {s: s for s in (*STATES, NONE)} | {
+    "a": "alive",
+    "d": "dead",
+    "m": "missing",
+    "live": "alive",
+    "not found": "missing",
+}
 
 
 def record_survey(plan: Path, file: Path, *, date: str | None = None) -> list[dict[str, Any]]:
@@ -26,7 +33,8 @@ def record_survey(plan: Path, file: Path, *, date: str | None = None) -> list[di
     plan : Path
         The `plan.toml`.
     file : Path
-        A table: see `read_unit_rows`; further columns `state` (alive, dead or missing; rows without it say nothing),
+        A table: see `read_unit_rows`; further columns `state` (alive, dead or missing; `none` takes the look of that
+        day back; rows without it say nothing),
         `live_pct` (0 to 100, of units alive), `cause`, `note`.
     date : str, optional
         Day for rows that do not say.
@@ -69,7 +77,7 @@ def record_survey(plan: Path, file: Path, *, date: str | None = None) -> list[di
         {
             "plot": str(plot),
             "date": str(day),
-            **{state: int((part["state"] == state).sum()) for state in STATES},
+            **{state: int((part["state"] == state).sum()) for state in (*STATES, NONE)},
             "of": int((units["plot"] == plot).sum()),
         }
         for (plot, day), part in frame.groupby(["plot", "date"], sort=True)
@@ -87,17 +95,18 @@ def looks(project: Project) -> pd.DataFrame:
     found = read_records(project.folder / RECORDS, "surveys")
     with Faults() as faults:
         for site, number, state in found[["site", "sequence", "state"]].itertuples(index=False):
-            if state not in STATES:
+            if state not in (*STATES, NONE):
                 where = f"{RECORDS}, surveys, {site} number {number}"
                 faults.add(where, f"state {state!r}", ", ".join(STATES), "Restore the file from a copy.")
     rows = found.drop_duplicates(["site", "sequence", "date"], keep="last")
+    rows = rows[rows["state"] != NONE]
     return rows.sort_values(["site", "sequence", "date"], kind="stable").reset_index(drop=True)
 
 
 def _made(row: UnitRow, planted: dict[Unit, str], tags: dict[str, Unit], faults: Faults) -> list[dict[str, Any]]:
     state = _WORDS.get(row.cells["state"].lower())
     if state is None:
-        faults.add(row.where, f"state {row.cells['state']!r}", ", ".join(STATES), "Correct it.")
+        faults.add(row.where, f"state {row.cells['state']!r}", ", ".join((*STATES, NONE)), "Correct it.")
     other = tags.get(row.cells.get("tag", ""), row.units[0])
     if len(row.units) == 1 and other != row.units[0]:
         came = f"tag {row.cells['tag']!r} beside number {row.units[0][1]}; it is that of {other[0]} number {other[1]}"

@@ -430,3 +430,31 @@ def test_records_of_another_hand_are_refused_whole(reef: Path) -> None:
     rows = read_records(reef / "records.gpkg", "planted").assign(site=None)
     with pytest.raises(ValueError, match=r"planted\.site: empty"):
         append_records(reef / "records.gpkg", "planted", rows)
+
+
+@pytest.mark.slow
+def test_a_look_of_a_wrong_year_is_taken_back(reef: Path) -> None:
+    """One slip would be the last look for good. Slow: it runs the plan again."""
+    first, _ = plots_of(reef)
+    n = numbers(reef, first)[0]
+    file = write(reef, "plot,numbers,state,date", f"{first},{n},dead,2062-10-01")
+    assert command("record", "survey", file, reef).code == 0
+    said = command("record", "survey", write(reef, "plot,numbers,state,date", f"{first},{n},none,2062-10-01"), reef)
+    assert f"{first}, 2062-10-01: 1 taken back" in said.out
+    assert command("run", reef).code == 0
+    standing = read_table(reef / "out" / "season.gpkg", "as_planted").set_index(["plot", "sequence"])
+    assert standing.loc[(first, n), ["state", "seen"]].tolist() == ["alive", "2026-08-03"]
+    assert command("audit", reef).code == 0
+
+
+def test_a_unit_of_a_guided_sheet_states_the_error_of_its_stretch(reef: Path) -> None:
+    """The diver picked the spot: the plan's own place to a hand's breadth would be made up."""
+    edit(reef / "plan.toml", "[receiver]", '[sheets]\nkind = "guided"\nsegment_m = 4.0\n[receiver]')
+    first, _ = plots_of(reef)
+    a = numbers(reef, first)
+    rows = [f"{first},{a[-1]},2026-05-04,,", f"{first},{a[-3]},2026-05-04,1.5,R 0.4"]
+    file = write(reef, "plot,numbers,date,along_m,offset_m", *rows)
+    assert command("record", "planted", file, reef).code == 0
+    last = read_records(reef / "records.gpkg", "planted").iloc[-2:]
+    assert last["laid_error_m"].tolist() == pytest.approx([0.2 + 5.0, 0.2])  # 4 m of tape, 3 m wide: 5 m across
+    assert last["pin_error_m"].tolist() == [1.0, 1.0]
