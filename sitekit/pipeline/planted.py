@@ -165,7 +165,7 @@ def to_plant(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
     own = planted[planted["as_drawn"].astype(bool)]
     done = set(zip(own["site"], own["sequence"], strict=True))
     keep = [k not in done for k in zip(colonies["site"], colonies["sequence"], strict=True)]
-    return colonies[keep].sort_values(["site", "sequence"], kind="stable")
+    return colonies[np.array(keep, bool)].sort_values(["site", "sequence"], kind="stable")
 
 
 def planted_on(tables: Mapping[str, pd.DataFrame]) -> dict[tuple[str, int], str]:
