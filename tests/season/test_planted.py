@@ -6,6 +6,7 @@ import csv
 import json
 import math
 import shutil
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -76,14 +77,24 @@ def reef(tended: Ran, tmp_path: Path) -> Path:
 
 
 def plots_of(folder: Path) -> tuple[str, str]:
-    plots = season(folder)["plots"]
-    names = sorted(plots["plot"][plots["role"] == "planted"].astype(str))
-    return names[0], names[1]
+    return _names(folder)[0]
 
 
 def numbers(folder: Path, plot: str) -> list[int]:
-    colonies = season(folder)["colonies"]
-    return sorted(int(n) for n in colonies["sequence"][colonies["plot"] == plot])
+    return _names(folder)[1][plot]
+
+
+def _names(folder: Path) -> tuple[tuple[str, str], dict[str, list[int]]]:
+    path = folder / "out" / "season.gpkg"
+    return _read_names(path, path.stat().st_mtime_ns)
+
+
+@cache
+def _read_names(path: Path, _written: int) -> tuple[tuple[str, str], dict[str, list[int]]]:
+    plots, colonies = read_table(path, "plots"), read_table(path, "colonies")
+    names = sorted(plots["plot"][plots["role"] == "planted"].astype(str))
+    own = {str(p): sorted(int(n) for n in part["sequence"]) for p, part in colonies.groupby("plot")}
+    return (names[0], names[1]), own
 
 
 def test_planted_units_leave_the_queue_and_the_pull_list(working: Ran, tended: Ran) -> None:
