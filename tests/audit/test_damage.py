@@ -161,7 +161,7 @@ MAPPED: dict[str, tuple[Change, set[str]]] = {
 
 
 @pytest.mark.parametrize("kind", MAPPED)
-@pytest.mark.few(12)
+@pytest.mark.few(8)
 def test_damage_to_one_file_is_named_without_its_hash(plan: Plan, kind: str) -> None:
     """A fault that only the hash shows would pass unseen when it comes from the run itself."""
     change, due = MAPPED[kind]
@@ -227,7 +227,7 @@ EVERYWHERE: dict[str, tuple[Callable[[Any], Any], str, str]] = {
 
 
 @pytest.mark.parametrize("kind", EVERYWHERE)
-@pytest.mark.few(8)
+@pytest.mark.few(5)
 def test_a_fault_of_the_plan_itself_is_named(plan: Plan, kind: str) -> None:
     """When all files agree on a wrong place or number, only an independent look can tell."""
     change, promise, detail = EVERYWHERE[kind]

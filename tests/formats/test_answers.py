@@ -19,8 +19,12 @@ def plan(tmp_path: Path) -> Path:
     return make(tmp_path).folder / "plan.toml"
 
 
+@pytest.mark.slow
 def test_a_bottom_mapped_too_coarsely_is_told_before_the_run(plan: Path) -> None:
-    """A season of scouting learned of after the long work, with the advice to want fewer colonies."""
+    """A season of scouting learned of after the long work, with the advice to want fewer colonies.
+
+    Slow: it plans a season.
+    """
     edit(plan, "resolution_m = 1.0", "resolution_m = 5.0")
     said = command("check", plan)
     assert said.code == 0, said.err

@@ -5,8 +5,12 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import io
+import json
+import os
 import shutil
-from dataclasses import dataclass
+import time
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 import pytest
@@ -15,6 +19,7 @@ from sitekit.cli import rim
 from sitekit.cli.entry import root
 from tests.audit.conftest import make
 
+LONGEST_S = 300  # a shared run takes no longer, on however busy a machine
 WORK = """
 [nursery]
 name = "Nursery"
@@ -98,11 +103,40 @@ class Ran:
     said: Said
 
 
+def once(factory: pytest.TempPathFactory, name: str, run: Callable[[Path], Ran]) -> Ran:
+    """What a run gave, made by the first worker that asks for it and shared by all; nobody changes it."""
+    base = factory.getbasetemp()
+    base = base.parent if "PYTEST_XDIST_WORKER" in os.environ else base
+    told = base / f"{name}.json"
+    try:
+        os.close(os.open(base / f"{name}.asked", os.O_CREAT | os.O_EXCL))
+    except FileExistsError:
+        until = time.monotonic() + LONGEST_S
+        while not told.exists():
+            assert time.monotonic() < until, f"the worker that makes {name} did not end"
+            time.sleep(0.05)
+        found = json.loads(told.read_text("utf-8"))
+        assert found is not None, f"{name} failed in another worker"
+        return Ran(Path(found["folder"]), Said(**found["said"]))
+    ran = None
+    try:
+        (base / name).mkdir()
+        ran = run(base / name)
+        return ran
+    finally:
+        whole = base / f"{name}.part"
+        whole.write_text(
+            json.dumps(None if ran is None else {"folder": str(ran.folder), "said": asdict(ran.said)}), "utf-8"
+        )
+        whole.replace(told)
+
+
 @pytest.fixture(scope="session")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Ran:
     """The demo, run once with two threads; never changed."""
-    folder = tmp_path_factory.mktemp("demo") / "reef"
-    return Ran(folder, command("demo", folder, "--threads", "2"))
+    return once(
+        tmp_path_factory, "demo", lambda base: Ran(base / "reef", command("demo", base / "reef", "--threads", "2"))
+    )
 
 
 @pytest.fixture
@@ -114,11 +148,15 @@ def reef(demo: Ran, tmp_path: Path) -> Path:
 @pytest.fixture(scope="session")
 def small(tmp_path_factory: pytest.TempPathFactory) -> Ran:
     """The audit's 60 × 40 m plan, its results written by the pipeline itself; never changed."""
-    folder = make(tmp_path_factory.mktemp("small")).folder
-    shutil.rmtree(folder / "out")
-    said = command("run", folder)
-    assert said.code == 0, said.err
-    return Ran(folder, said)
+
+    def run(base: Path) -> Ran:
+        folder = make(base).folder
+        shutil.rmtree(folder / "out")
+        said = command("run", folder)
+        assert said.code == 0, said.err
+        return Ran(folder, said)
+
+    return once(tmp_path_factory, "small", run)
 
 
 @pytest.fixture
@@ -130,18 +168,22 @@ def patch(small: Ran, tmp_path: Path) -> Path:
 @pytest.fixture(scope="session")
 def working(tmp_path_factory: pytest.TempPathFactory) -> Ran:
     """The small plan with plots and [fieldwork], run once; never changed."""
-    folder = make(tmp_path_factory.mktemp("working")).folder
-    shutil.rmtree(folder / "out")
-    plan = folder / "plan.toml"
-    edit(plan, 'mode = "number"', 'mode = "plots"')
-    edit(plan, "edge_clearance_m = 0.5\n", "edge_clearance_m = 0.5\npin_error_m = 1.0\n")
-    edit(
-        plan,
-        "APAL = 50\nACER = 60\n",
-        "APAL = 12\nACER = 10\n[spacing.plot]\nlength_m = 8.0\nwidth_m = 3.0\ngap_m = 3.0\nallowed_share = 1.0\n",
-    )
-    plan.write_text(plan.read_text("utf-8") + WORK, "utf-8")
-    return Ran(folder, command("run", folder))
+
+    def run(base: Path) -> Ran:
+        folder = make(base).folder
+        shutil.rmtree(folder / "out")
+        plan = folder / "plan.toml"
+        edit(plan, 'mode = "number"', 'mode = "plots"')
+        edit(plan, "edge_clearance_m = 0.5\n", "edge_clearance_m = 0.5\npin_error_m = 1.0\n")
+        edit(
+            plan,
+            "APAL = 50\nACER = 60\n",
+            "APAL = 12\nACER = 10\n[spacing.plot]\nlength_m = 8.0\nwidth_m = 3.0\ngap_m = 3.0\nallowed_share = 1.0\n",
+        )
+        plan.write_text(plan.read_text("utf-8") + WORK, "utf-8")
+        return Ran(folder, command("run", folder))
+
+    return once(tmp_path_factory, "working", run)
 
 
 @pytest.fixture

@@ -82,8 +82,9 @@ def tables(folder: Path) -> dict[str, pd.DataFrame]:
     return read_plan(folder / "out" / "season.gpkg")
 
 
+@pytest.mark.slow
 def test_without_a_budget_every_coded_site_is_worked_best_first(plan: Path) -> None:
-    """A team that sets no limits gets none."""
+    """A team that sets no limits gets none. Slow: it plans a season again."""
     assert run(plan, "").code == 0
     found = tables(plan)
     assert found["sites"]["chosen"].tolist() == [True, True]
@@ -238,8 +239,12 @@ def filled(plan: Path, **given: str) -> Path:
     return path
 
 
+@pytest.mark.slow
 def test_a_returned_form_changes_the_plan_and_is_kept(plan: Path) -> None:
-    """Rubble seen where the map says reef takes the middle of A away; a form with a wrong code is listed, not lost."""
+    """Rubble seen where the map says reef takes the middle of A away; a form with a wrong code is listed, not lost.
+
+    Slow: it plans a season again.
+    """
     assert run(plan, "").code == 0
     before = tables(plan)["candidates"]["area_m2"].sum()
     filled(plan, bottom_centre="Coral Rubble", depth_m="5", tide_m="0.5", go="go")

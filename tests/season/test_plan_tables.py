@@ -47,8 +47,9 @@ def test_a_season_comes_back_as_written(tmp_path: Path) -> None:
     assert all(rows.empty for name, rows in whole.items() if name != "colonies")
 
 
+@pytest.mark.slow
 def test_the_same_season_has_the_same_bytes(tmp_path: Path) -> None:
-    """A clock in the file would make every run look changed."""
+    """A clock in the file would make every run look changed. Slow: it writes over forty tables twice."""
     hashes = []
     for name in ("a.gpkg", "b.gpkg"):
         write_plan(tmp_path / name, {"colonies": colonies()}, UTM)

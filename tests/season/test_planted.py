@@ -21,7 +21,7 @@ from sitekit.base.geodesy import inverse
 from sitekit.pipeline.recorded_rows import numbers_of
 from sitekit.season.plan_tables import read_plan, read_table
 from sitekit.season.records import append_records, read_records
-from tests.season.conftest import Ran, command, edit
+from tests.season.conftest import Ran, command, edit, once
 
 
 def season(folder: Path) -> dict[str, Any]:
@@ -45,29 +45,33 @@ def flat(text: str) -> str:
 @pytest.fixture(scope="session")
 def tended(working: Ran, tmp_path_factory: pytest.TempPathFactory) -> Ran:
     """The small plan after a day of planting and two visits: one plot whole but for a unit, one begun; never changed."""
-    folder = Path(shutil.copytree(working.folder, tmp_path_factory.mktemp("tended") / "plan"))
-    first, second = plots_of(folder)
-    a, b = numbers(folder, first), numbers(folder, second)
-    rows = [f"{first},{n},yes,,,," for n in a[:-2]]
-    rows += [f"{first},{a[-2]},yes,unknown,,2.0,L 0.9", f"{first},{a[-1]},no,,,,"]
-    rows += [f"{second},{b[0]},yes,,T-77,,"]
-    said = command(
-        "record", "planted",
-        write(folder, "plot,numbers,planted,genet,tag,along_m,offset_m", *rows), folder, "--date", "2026-05-04",
-    )  # fmt: skip
-    assert said.code == 0, said.err
-    looks = [f'{first},"{a[0]}-{a[1]}",alive,80,', f"{first},{a[2]},dead,,bitten", f"{first},{a[3]},missing,,"]
-    file = write(folder, "plot,numbers,state,live_pct,cause", *looks)
-    assert command("record", "survey", file, folder, "--date", "2026-06-05").code == 0
-    looks = [
-        f"{first},{a[0]},alive,90,",
-        f"{first},{a[1]},dead,,",
-        f"{first},{a[3]},alive,40,",
-        f"{second},all,alive,,",
-    ]
-    file = write(folder, "plot,numbers,state,live_pct,cause", *looks)
-    assert command("record", "survey", file, folder, "--date", "2026-08-03").code == 0
-    return Ran(folder, command("run", folder))
+
+    def run(base: Path) -> Ran:
+        folder = Path(shutil.copytree(working.folder, base / "plan"))
+        first, second = plots_of(folder)
+        a, b = numbers(folder, first), numbers(folder, second)
+        rows = [f"{first},{n},yes,,,," for n in a[:-2]]
+        rows += [f"{first},{a[-2]},yes,unknown,,2.0,L 0.9", f"{first},{a[-1]},no,,,,"]
+        rows += [f"{second},{b[0]},yes,,T-77,,"]
+        said = command(
+            "record", "planted",
+            write(folder, "plot,numbers,planted,genet,tag,along_m,offset_m", *rows), folder, "--date", "2026-05-04",
+        )  # fmt: skip
+        assert said.code == 0, said.err
+        looks = [f'{first},"{a[0]}-{a[1]}",alive,80,', f"{first},{a[2]},dead,,bitten", f"{first},{a[3]},missing,,"]
+        file = write(folder, "plot,numbers,state,live_pct,cause", *looks)
+        assert command("record", "survey", file, folder, "--date", "2026-06-05").code == 0
+        looks = [
+            f"{first},{a[0]},alive,90,",
+            f"{first},{a[1]},dead,,",
+            f"{first},{a[3]},alive,40,",
+            f"{second},all,alive,,",
+        ]
+        file = write(folder, "plot,numbers,state,live_pct,cause", *looks)
+        assert command("record", "survey", file, folder, "--date", "2026-08-03").code == 0
+        return Ran(folder, command("run", folder))
+
+    return once(tmp_path_factory, "tended", run)
 
 
 @pytest.fixture

@@ -7,6 +7,8 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
+import pytest
+
 from sitekit.pipeline.report import lines_of
 from sitekit.pipeline.room_lacking import NO_PLOT, room_lacking
 from sitekit.pipeline.stages import Report
@@ -14,8 +16,12 @@ from tests.pipeline.test_given import project
 from tests.season.conftest import command, edit
 
 
+@pytest.mark.slow
 def test_a_site_without_room_for_a_plot_names_the_plot(patch: Path) -> None:
-    """A planner who lowers separation and numbers for an evening, where only smaller plots help."""
+    """A planner who lowers separation and numbers for an evening, where only smaller plots help.
+
+    Slow: it plans a season again.
+    """
     plan = patch / "plan.toml"
     edit(plan, 'mode = "number"\n', "")
     edit(plan, "[stock]", "[spacing.plot]\nlength_m = 28\nwidth_m = 7\ngap_m = 2\n[stock]")
