@@ -25,11 +25,10 @@ from sitekit.layout.tape import direction
 from sitekit.pipeline.planted_told import told
 from sitekit.pipeline.project import Project, open_project
 from sitekit.pipeline.recorded_rows import Unit, UnitRow, as_known, number_cell, read_unit_rows, shortened, twice
-from sitekit.pipeline.set_pins import latest_pins, pin_errors
+from sitekit.pipeline.set_pins import RECORDS, latest_pins, pin_errors
 from sitekit.season.plan_tables import read_table
 from sitekit.season.records import append_records, read_records
 
-RECORDS = "records.gpkg"
 UNKNOWN = "unknown"  # a genet whose label was lost
 SAME_PLACE_M = 0.5  # farther from where the plan draws it, a planted unit is not the plan's
 SAME_READING_M = 0.05  # half a step of the tape

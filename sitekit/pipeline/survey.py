@@ -17,9 +17,9 @@ from sitekit.base.tables import build
 from sitekit.errors import Fault
 from sitekit.pipeline.bottoms import planned_separation
 from sitekit.pipeline.fields import Ground, read_ground
-from sitekit.pipeline.planted import RECORDS, SAME_PLACE_M, drawn_places, planted_units
+from sitekit.pipeline.planted import SAME_PLACE_M, drawn_places, planted_units
 from sitekit.pipeline.project import Done, Project
-from sitekit.pipeline.set_pins import pin_errors
+from sitekit.pipeline.set_pins import RECORDS, pin_errors
 from sitekit.pipeline.surveyed import looks
 from sitekit.survey.curves import interval_at, log_rank, share_at, survival_curve
 from sitekit.survey.histories import Histories, unit_histories

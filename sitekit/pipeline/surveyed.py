@@ -9,9 +9,10 @@ import pandas as pd
 
 from sitekit.base.tables import empty
 from sitekit.errors import Faults
-from sitekit.pipeline.planted import RECORDS, planted_units
+from sitekit.pipeline.planted import planted_units
 from sitekit.pipeline.project import Project, open_project
 from sitekit.pipeline.recorded_rows import Unit, UnitRow, number_cell, read_unit_rows, shortened, twice
+from sitekit.pipeline.set_pins import RECORDS
 from sitekit.season.records import append_records, read_records
 
 STATES = ("alive", "dead", "missing")

@@ -170,6 +170,13 @@ def readings(pen: Pen, plot: PlotPages, unit: Unit, edges: Sequence[float], top:
     pen.text(start + mark + 3, middle - 0.36 * BIG, text, BIG, bold=True)
 
 
+def unit_cells(pen: Pen, plot: PlotPages, unit: Unit, edges: Sequence[float], top: float) -> None:
+    """Print the first four cells of a unit's row: number, genet letter and its two readings."""
+    cell(pen, edges[0], edges[1], top, str(unit.number), bold=True)
+    cell(pen, edges[1], edges[2], top, unit.letter, bold=True)
+    readings(pen, plot, unit, edges[2:5], top)
+
+
 def reading_names(plot: PlotPages) -> list[str]:
     """Return the headings of number, genet and the two readings."""
     along, offset = ("rows.radius", "rows.angle") if plot.circle else ("rows.along", "rows.offset")
@@ -182,9 +189,7 @@ def _planter_table(pen: Pen, plot: PlotPages, units: Sequence[Unit], box: Box) -
     top = table_frame(pen, box, edges, names, len(units))
     for k, unit in enumerate(units):
         y = top - k * ROW
-        cell(pen, edges[0], edges[1], y, str(unit.number), bold=True)
-        cell(pen, edges[1], edges[2], y, unit.letter, bold=True)
-        readings(pen, plot, unit, edges[2:5], y)
+        unit_cells(pen, plot, unit, edges, y)
         tick_box(pen, (edges[4] + edges[5]) / 2, y - ROW / 2, ticked=bool(unit.planted))
         if unit.planted:
             cell(pen, edges[5], edges[6], y, say("rows.planted_on", date=unit.planted[5:]), size=10.0)
@@ -196,7 +201,5 @@ def _recorder_table(pen: Pen, plot: PlotPages, units: Sequence[Unit], box: Box) 
     top = table_frame(pen, box, edges, names, len(units))
     for k, unit in enumerate(units):
         y = top - k * ROW
-        cell(pen, edges[0], edges[1], y, str(unit.number), bold=True)
-        cell(pen, edges[1], edges[2], y, unit.letter, bold=True)
-        readings(pen, plot, unit, edges[2:5], y)
+        unit_cells(pen, plot, unit, edges, y)
         cell(pen, edges[4], edges[5], y, unit.tag or say("rows.no_tag"))

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 from sitekit.outputs.dive_pdf.boat import overview, waypoint_pages
 from sitekit.outputs.dive_pdf.front import cover, how_to, letter_pages
 from sitekit.outputs.dive_pdf.guided import guided_planter_pages, guided_recorder_pages
 from sitekit.outputs.dive_pdf.rows import Draw, planter_pages, recorder_pages
-from sitekit.outputs.dive_pdf.scene import DivePack
+from sitekit.outputs.dive_pdf.scene import DivePack, PlotPages
 from sitekit.outputs.paper.book import PAPERS, write_book
 from sitekit.outputs.paper.fonts import check_scripts
 
@@ -46,6 +47,20 @@ def dive_pages(pack: DivePack) -> list[Draw]:
     """Return every page of the pack in order."""
     paper = PAPERS[pack.paper]
     pages: list[Draw] = [cover(pack), how_to(pack), *letter_pages(pack, paper), *waypoint_pages(pack, paper)]
+
+    def of_plot(plot: PlotPages) -> list[Draw]:
+        guided = plot.facts["kind"] == "guided" and not plot.circle
+        return [
+            *(guided_planter_pages if guided else planter_pages)(plot, pack.about, paper),
+            *(guided_recorder_pages if guided else recorder_pages)(plot, pack.about, paper),
+        ]
+
+    return [*pages, *site_by_site(pack, of_plot)]
+
+
+def site_by_site(pack: DivePack, pages_of: Callable[[PlotPages], list[Draw]]) -> list[Draw]:
+    """Return the pages of every plot in order, the overview of a site before those of its first plot."""
+    pages: list[Draw] = []
     shown: set[str] = set()
     sites = {s.site: s for s in pack.sites}
     for plot in pack.plots:
@@ -53,7 +68,5 @@ def dive_pages(pack: DivePack) -> list[Draw]:
         if site not in shown and site in sites:
             pages.append(overview(pack, sites[site]))
             shown.add(site)
-        guided = plot.facts["kind"] == "guided" and not plot.circle
-        pages += (guided_planter_pages if guided else planter_pages)(plot, pack.about, paper)
-        pages += (guided_recorder_pages if guided else recorder_pages)(plot, pack.about, paper)
+        pages += pages_of(plot)
     return pages

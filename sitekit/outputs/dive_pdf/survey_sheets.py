@@ -6,11 +6,20 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from sitekit.base.wording import say
-from sitekit.outputs.dive_pdf.boat import overview, waypoint_pages
+from sitekit.outputs.dive_pdf.boat import waypoint_pages
 from sitekit.outputs.dive_pdf.front import cover, how_to, letter_pages
 from sitekit.outputs.dive_pdf.marks import ROW, tick_box
-from sitekit.outputs.dive_pdf.rows import Draw, cell, column_edges, reading_names, readings, recorder_pages, table_frame
+from sitekit.outputs.dive_pdf.rows import (
+    Draw,
+    cell,
+    column_edges,
+    reading_names,
+    recorder_pages,
+    table_frame,
+    unit_cells,
+)
 from sitekit.outputs.dive_pdf.scene import DivePack, PlotPages, Unit
+from sitekit.outputs.dive_pdf.sheets import site_by_site
 from sitekit.outputs.paper.book import PAPERS, write_book
 from sitekit.outputs.paper.fonts import check_scripts
 from sitekit.outputs.paper.pen import Box, Pen
@@ -46,15 +55,11 @@ def write_survey_sheets(path: Path, pack: DivePack) -> int:
         how_to(pack),
         *letter_pages(pack, paper),
         *waypoint_pages(pack, paper),
+        *site_by_site(
+            pack,
+            lambda plot: recorder_pages(plot, pack.about, paper, _table, head="head.survey", second_pin="pin_b_found"),
+        ),
     ]
-    shown: set[str] = set()
-    sites = {s.site: s for s in pack.sites}
-    for plot in pack.plots:
-        site = str(plot.facts["site"])
-        if site not in shown and site in sites:
-            pages.append(overview(pack, sites[site]))
-            shown.add(site)
-        pages += recorder_pages(plot, pack.about, paper, _table, head="head.survey", second_pin="pin_b_found")
     write_book(path, pages, paper, title=f"Survey sheets, {pack.about.name}", subject=pack.about.line)
     return len(pages)
 
@@ -65,9 +70,7 @@ def _table(pen: Pen, plot: PlotPages, units: Sequence[Unit], box: Box) -> None:
     top = table_frame(pen, box, edges, names, len(units))
     for k, unit in enumerate(units):
         y = top - k * ROW
-        cell(pen, edges[0], edges[1], y, str(unit.number), bold=True)
-        cell(pen, edges[1], edges[2], y, unit.letter, bold=True)
-        readings(pen, plot, unit, edges[2:5], y)
+        unit_cells(pen, plot, unit, edges, y)
         cell(pen, edges[4], edges[5], y, unit.tag or say("rows.no_tag"))
         for column in (5, 6, 7):
             tick_box(pen, (edges[column] + edges[column + 1]) / 2, y - ROW / 2)
